@@ -1,0 +1,4 @@
+"""Papers and drawings from a job's results: the handover, plots.
+
+Rests on `job`.
+"""
