@@ -1,0 +1,64 @@
+# make demo: set up and play the demo; make test: set up and run everything that is checked.
+PYTHON ?= python3
+DEMO ?= demo-folder
+JOBS ?= 2
+BIN := .venv/bin
+
+# One thread for each worker: the workers already fill the machine.
+export OMP_NUM_THREADS := 1
+export OPENBLAS_NUM_THREADS := 1
+
+.PHONY: help demo test lint lock clean
+
+help:
+	@echo "make demo    set up, then carry one loudspeaker from complaint to hand-over in $(DEMO)/"
+	@echo "make test    set up, then run style, types and tests"
+	@echo "make lock    remake requirements.txt and requirements-test.txt from pyproject.toml (needs uv)"
+	@echo "make clean   remove .venv and the caches"
+
+demo: .venv/run.done
+	@$(BIN)/dustcap demo $(DEMO)
+	@echo
+	@echo "The hand-over sheet is $(DEMO)/handover.pdf: open it with any PDF reader."
+	@echo "The bench of that shop: $(BIN)/dustcap bench --folder $(DEMO)"
+
+test: lint
+	@$(BIN)/python -m pytest -n $(JOBS)
+
+lint: .venv/test.done
+	@$(BIN)/ruff check .
+	@$(BIN)/ruff format --check .
+	@$(BIN)/mypy
+
+.venv/run.done: requirements.txt pyproject.toml | .venv/bin/python
+	@echo "Setting up dustcap in .venv (a minute or two the first time)."
+	@$(BIN)/python -m pip install -qq --disable-pip-version-check --no-deps --require-hashes -r requirements.txt
+	@$(BIN)/python -m pip install -qq --disable-pip-version-check --no-deps --no-build-isolation -e .
+	@touch $@
+
+.venv/test.done: requirements-test.txt pyproject.toml | .venv/bin/python
+	@echo "Setting up dustcap and its tests in .venv (a minute or two the first time)."
+	@$(BIN)/python -m pip install -qq --disable-pip-version-check --no-deps --require-hashes -r requirements-test.txt
+	@$(BIN)/python -m pip install -qq --disable-pip-version-check --no-deps --no-build-isolation -e .
+	@touch $@ .venv/run.done
+
+.venv/bin/python:
+	@command -v $(PYTHON) >/dev/null || \
+	  { echo "dustcap needs Python 3.11 or newer, and there is no '$(PYTHON)'. On Debian: apt install python3 python3-venv"; exit 2; }
+	@$(PYTHON) -c 'import sys; sys.exit(sys.version_info < (3, 11))' || \
+	  { echo "dustcap needs Python 3.11 or newer; '$(PYTHON)' is older. Name a newer one: make PYTHON=python3.12 ..."; exit 2; }
+	@$(PYTHON) -c 'import ensurepip, venv' 2>/dev/null || \
+	  { echo "'$(PYTHON)' cannot make a virtual environment. On Debian: apt install python3-venv"; exit 2; }
+	@$(PYTHON) -m venv .venv
+
+lock:
+	@command -v uv >/dev/null || { echo "make lock needs uv: pip install uv"; exit 2; }
+	@uv pip compile pyproject.toml --universal --generate-hashes --no-annotate --no-header \
+	  --no-emit-index-url --no-emit-find-links --quiet --upgrade \
+	  --extra build -o requirements.txt >/dev/null
+	@uv pip compile pyproject.toml --universal --generate-hashes --no-annotate --no-header \
+	  --no-emit-index-url --no-emit-find-links --quiet -c requirements.txt \
+	  --extra build --extra test -o requirements-test.txt >/dev/null
+
+clean:
+	@rm -rf .venv .pytest_cache .mypy_cache .ruff_cache .hypothesis build dist
