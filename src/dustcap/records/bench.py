@@ -1,0 +1,61 @@
+"""One bench: its record and its files, and the units of work on them."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from contextlib import contextmanager
+from dataclasses import dataclass
+from pathlib import Path
+from types import TracebackType
+
+import sqlalchemy as sa
+
+from dustcap.records.database import open_database, reading, writing
+from dustcap.records.files import FileStore
+from dustcap.records.rows import Reader, Writer
+
+
+@dataclass(frozen=True)
+class Bench:
+    """An open bench folder. Close it, or use it in a ``with``."""
+
+    folder: Path
+    engine: sa.Engine
+    files: FileStore
+
+    @contextmanager
+    def read(self) -> Iterator[Reader]:
+        """Look things up; every look-up within it sees the same state."""
+        with reading(self.engine) as connection:
+            yield Reader(connection, self.files)
+
+    @contextmanager
+    def write(self) -> Iterator[Writer]:
+        """A unit of work: all of it is kept when it ends well, and on the disk before this returns."""
+        with writing(self.engine) as connection:
+            yield Writer(connection, self.files)
+
+    def close(self) -> None:
+        """Let go of the database."""
+        self.engine.dispose()
+
+    def __enter__(self) -> Bench:
+        return self
+
+    def __exit__(
+        self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None
+    ) -> None:
+        self.close()
+
+
+def open_bench(folder: Path, *, create: bool = False) -> Bench:
+    """Open the bench in a folder (`bench.sqlite3` and `files`); with `create` make it if there is none.
+
+    Raises
+    ------
+    RecordError
+        If there is none, if it cannot be opened, or if a newer dustcap wrote it.
+    """
+    folder = Path(folder)
+    engine = open_database(folder, create=create)
+    return Bench(folder, engine, FileStore(folder / "files"))

@@ -1,0 +1,1 @@
+"""Numbered steps that bring an older record up to the tables of `schema`."""
