@@ -78,7 +78,7 @@ class WorkLine:
 class VerdictLine:
     """One verdict of the proof: pass, fail or undecided; `uncertainty` is expanded (95 %), in the same unit.
 
-    `better` says on which side of the limit a good unit lies: ``below`` or ``above``. `before` is the same quantity
+    `better` says on which side of the limit a good unit lies: ``below``, ``above``, or ``within`` (plus or minus). `before` is the same quantity
     before the work. `why` says why a verdict is undecided, `source` where the limit comes from.
     """
 
@@ -92,6 +92,22 @@ class VerdictLine:
     before: float | None = None
     why: str = ""
     source: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class LimitRegion:
+    """A limit as it is shaded in a plot (``response``, ``harmonics`` or ``noise``): good lies between the two levels.
+
+    Levels are in dB as that plot's curves are (harmonics: against the fundamental, so below zero); None: no limit on
+    that side. `words` says the limit.
+    """
+
+    plot: str
+    low_hz: float
+    high_hz: float
+    good_low: float | None = None
+    good_high: float | None = None
+    words: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -118,6 +134,7 @@ class HandoverData:
     """The `listen --json` document of the recording before the work."""
     after: Mapping[str, Any] | None = None
     """The `listen --json` document of the recording after the work."""
+    limits: tuple[LimitRegion, ...] = ()
     verdicts: tuple[VerdictLine, ...] = ()
     soak: str = ""
     """What the soak has shown so far, in one sentence."""

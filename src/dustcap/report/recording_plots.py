@@ -1,0 +1,244 @@
+"""Plots of what a recording shows: response, harmonics, noise with hum lines, crackle; now against before.
+
+Each takes the `listen --json` documents and gives SVG text, or None when neither document holds that block. What lies
+outside a document's valid band is not drawn. Now is thick and dark, before is thin and grey (and broken, where
+there is one curve), and each is named where it ends, so that nothing hangs on colour.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from math import isfinite, log10
+from typing import Any
+
+from dustcap.job.handover_data import LimitRegion
+from dustcap.report.axes import Frame, frequency_frame, level_range, time_frame
+from dustcap.report.svg import DEEP, FADED, INK, PAPER, SMALL_PT, Drawing, runs, text_width
+from dustcap.report.wording import frequency
+
+Document = Mapping[str, Any]
+PAGE_PT = 480.0
+"""Width of a drawing that fills the page."""
+LOW_HZ, HIGH_HZ = 20.0, 20000.0
+BEFORE_DASH = "5 2.5"
+STRIP_PT = 30.0
+"""Height of a strip of crackle."""
+ORDINALS = {2: "2nd", 3: "3rd", 4: "4th", 5: "5th", 6: "6th", 7: "7th"}
+RIBBON = "#c9dbe4"
+
+
+def response_plot(
+    now: Document, before: Document | None = None, *, limits: Sequence[LimitRegion] = (), width: float = PAGE_PT
+) -> str | None:
+    """Response against frequency; the ribbon is the expanded uncertainty (95 %) of the curve's shape."""
+    curve, old = now.get("response"), (before or {}).get("response")
+    if not curve and not old:
+        return None
+    levels = [level for one in (curve, old) if one for level in _inside(one["hz"], one["db"], one)]
+    top, span = level_range(levels, least_db=30.0)
+    words = _heard(curve, old)
+    frame = frequency_frame("Response", words, "dB", width, LOW_HZ, HIGH_HZ, top, span)
+    _shade(frame, limits, "response")
+    if curve:
+        _ribbon(frame, curve)
+    if old:
+        frame.curve(old["hz"], old["db"], "before", valid=_valid(old), stroke=FADED, width=1.4, dash=BEFORE_DASH)
+    if curve:
+        frame.curve(curve["hz"], curve["db"], "now" if before else "", valid=_valid(curve), stroke=DEEP, width=2.2)
+    return frame.finished().svg()
+
+
+def harmonics_plot(
+    now: Document,
+    before: Document | None = None,
+    *,
+    orders: Sequence[int] = (2, 3),
+    limits: Sequence[LimitRegion] = (),
+    width: float = PAGE_PT,
+) -> str | None:
+    """Harmonics against the frequency that excites them, in dB against the fundamental."""
+    found = [(one, _order(document, one)) for document in (before or {}, now) for one in orders]
+    levels = [level for _, curve in found if curve for level in _below(curve, within=True)]
+    if not levels:
+        return None
+    top, span = level_range(levels)
+    said = "At the frequency that excites them. 20 dB down is 10 %, 40 dB is 1 %, 60 dB is 0.1 %."
+    frame = frequency_frame("Harmonics against the fundamental", said, "dB", width, LOW_HZ, HIGH_HZ, top, span)
+    _shade(frame, limits, "harmonics")
+    for document, stroke, thick in ((before or {}, FADED, 1.2), (now, DEEP, 2.0)):
+        for order, dash in zip(orders, ("", "2 2", "7 2 2 2", "1 2", "4 4", "7 4"), strict=False):
+            curve = _order(document, order)
+            if curve:
+                label = f"{ORDINALS[order]} {'now' if document is now else 'before'}" if before else ORDINALS[order]
+                frame.curve(
+                    curve["hz"], _below(curve), label, valid=_valid(curve), stroke=stroke, width=thick, dash=dash
+                )
+    _per_cent_marks(frame)
+    return frame.finished().svg()
+
+
+def noise_plot(
+    now: Document, before: Document | None = None, *, limits: Sequence[LimitRegion] = (), width: float = PAGE_PT
+) -> str | None:
+    """Noise in third octaves as steps, hum lines as stems with their frequency; levels in dB of full scale."""
+    pair = [document.get("noise") or {} for document in (now, before or {})]
+    levels = [level for one in pair for level in [*_bands(one).values(), *_lines(one).values()]]
+    if not levels:
+        return None
+    top, span = level_range(levels, most_db=60.0)
+    said = (
+        "Noise in the quiet gap in third octaves, and the hum lines found above it. Levels against a full-scale sine."
+    )
+    frame = frequency_frame("Noise and hum", said, "dBFS", width, LOW_HZ, HIGH_HZ, top, span)
+    _shade(frame, limits, "noise")
+    for noise, stroke, thick, dash, label in (
+        (pair[1], FADED, 1.2, BEFORE_DASH, "before"),
+        (pair[0], DEEP, 2.0, "", "now" if before else ""),
+    ):
+        _steps(frame, _bands(noise), stroke, thick, dash, label)
+    for noise, stroke in ((pair[1], FADED), (pair[0], DEEP)):
+        _stems(frame, _lines(noise), stroke, named=noise is pair[0] or not _lines(pair[0]))
+    return frame.finished().svg()
+
+
+def crackle_plot(now: Document, before: Document | None = None, *, width: float = PAGE_PT) -> str | None:
+    """Crackle events on time, one strip a recording; shaded where nothing was measured."""
+    strips = [
+        (document["crackle"], label)
+        for document, label in ((before, "before"), (now, "now" if before else ""))
+        if document and document.get("crackle")
+    ]
+    if not strips:
+        return None
+    high = max([20.0, *(size for crackle, _ in strips for size in crackle.get("sizes_db") or ())]) * 1.1
+    drawn = [_strip(crackle, label, width, high) for crackle, label in strips]
+    whole = Drawing(width, sum(one.height for one in drawn), "Crackle", " ".join(one.title for one in drawn))
+    down = 0.0
+    for one in drawn:
+        whole.window(one, (0.0, down))
+        down += one.height
+    return whole.svg()
+
+
+def _strip(crackle: Document, label: str, width: float, high: float) -> Drawing:
+    times, sizes = crackle.get("times") or [], crackle.get("sizes_db") or []
+    windows = crackle.get("windows") or [[0.0, crackle.get("seconds") or 1.0]]
+    end = max([window[1] for window in windows] + list(times))
+    title = f"Crackle {label}".rstrip() + f": {crackle_words(crackle)}"
+    frame = time_frame(title, "", "dB", width, STRIP_PT, (0.0, end), high)
+    free = [0.0, *(edge for window in windows for edge in window), end]
+    for left, right in zip(free[::2], free[1::2], strict=True):
+        frame.shade(left, right, 0.0, high, "not measured")
+    threshold = crackle.get("threshold_db")
+    if threshold is not None:
+        left, right = frame.spot(0.0, threshold), frame.spot(end, threshold)
+        frame.field_.line(left, right, stroke=FADED, dash="2 2")
+        frame.drawing.text((width - 60.0, 20.0 + left[1] + 3), "threshold", size=SMALL_PT, fill=FADED)
+    for second, size in zip(times, sizes, strict=True):
+        frame.field_.line(frame.spot(second, 0.0), frame.spot(second, size), stroke=INK, width=1.3)
+    return frame.finished()
+
+
+def crackle_words(crackle: Document) -> str:
+    """Crackle in words: how many events, the rate and its exact 95 % interval."""
+    count, seconds = crackle.get("events") or 0, crackle.get("seconds") or 0.0
+    said = f"{count} event{'' if count == 1 else 's'} in {seconds:.3g} s"
+    low, high = crackle.get("low"), crackle.get("high")
+    if low is None or high is None:
+        return said
+    return f"{said}, {crackle.get('rate') or 0.0:.2g} a second (95 %: {low:.2g} to {high:.2g})"
+
+
+def _heard(now: Document | None, old: Document | None) -> str:
+    one = now or old or {}
+    low, high = _valid(one)
+    words = f"Valid from {frequency(round(low))} to {frequency(round(high))} Hz"
+    return f"{words}, smoothed over {one['smoothing']} octave." if one.get("smoothing") else f"{words}."
+
+
+def _valid(block: Document) -> tuple[float, float]:
+    low, high = block.get("valid") or (LOW_HZ, HIGH_HZ)
+    return float(low), float(high)
+
+
+def _inside(hz: Sequence[float], levels: Sequence[float | None], block: Document) -> list[float | None]:
+    low, high = _valid(block)
+    inside = zip(hz, levels, strict=True)
+    return [level for one, level in inside if max(low, LOW_HZ) <= one <= min(high, HIGH_HZ)]
+
+
+def _ribbon(frame: Frame, curve: Document) -> None:
+    spread = curve.get("uncertainty_db")
+    if spread is None:
+        return
+    each = [spread] * len(curve["hz"]) if isinstance(spread, int | float) else spread
+    known = [
+        (hz, level, one) if level is not None and one is not None else (hz, None, 0.0)
+        for hz, level, one in zip(curve["hz"], curve["db"], each, strict=True)
+    ]
+    low, high = _valid(curve)
+    edges = [
+        runs([hz for hz, _, _ in known], [None if y is None else y + side * one for _, y, one in known], low, high)
+        for side in (-1, 1)
+    ]
+    for under, over in zip(*edges, strict=True):
+        frame.ribbon([x for x, _ in under], [y for _, y in under], [y for _, y in over], fill=RIBBON)
+
+
+def _order(document: Document, order: int) -> Document | None:
+    return next((one for one in document.get("harmonics") or () if one["order"] == order), None)
+
+
+def _below(curve: Document, *, within: bool = False) -> list[float | None]:
+    levels = [None if level is None else -level for level in curve["db_below_fundamental"]]
+    return _inside(curve["hz"], levels, curve) if within else levels
+
+
+def _per_cent_marks(frame: Frame) -> None:
+    for db, words in ((-20, "10 %"), (-40, "1 %"), (-60, "0.1 %"), (-80, "0.01 %")):
+        if frame.y.low < db < frame.y.high:
+            frame.field_.text((3, frame.spot(LOW_HZ, db)[1] - 2), words, size=SMALL_PT, fill=FADED)
+
+
+def _bands(noise: Document) -> dict[float, float]:
+    """Third-octave levels by exact mid frequency, 1000 x 10^(n/10) Hz (IEC 61260-1:2014, 5.2, base 10)."""
+    bands = noise.get("bands") or {}
+    return {
+        1000.0 * 10 ** (round(10 * log10(float(name) / 1000.0)) / 10): float(level)
+        for name, level in bands.items()
+        if level is not None and isfinite(level) and LOW_HZ * 0.95 <= float(name) <= HIGH_HZ
+    }
+
+
+def _lines(noise: Document) -> dict[float, float]:
+    return {line["hz"]: line["db"] for line in noise.get("hum") or () if LOW_HZ <= line["hz"] <= HIGH_HZ}
+
+
+def _steps(frame: Frame, bands: Mapping[float, float], stroke: str, width: float, dash: str, label: str) -> None:
+    half = 10**0.05
+    hz = [edge for middle in sorted(bands) for edge in (max(middle / half, LOW_HZ), min(middle * half, HIGH_HZ))]
+    levels: list[float | None] = [bands[middle] for middle in sorted(bands) for _ in range(2)]
+    frame.curve(hz, levels, label, stroke=stroke, width=width, dash=dash)
+
+
+def _stems(frame: Frame, lines: Mapping[float, float], stroke: str, *, named: bool) -> None:
+    taken = -1.0
+    for hz, level in sorted(lines.items()):
+        x, y = frame.spot(hz, level)
+        frame.field_.line((x, frame.y.length), (x, y), stroke=stroke, width=1.4)
+        frame.field_.dot((x, y), 2.6, fill=stroke if named else PAPER, stroke=stroke)
+        said = f"{hz:.0f}"
+        half = text_width(said, SMALL_PT) / 2
+        if named and x - half > taken:
+            frame.field_.text((x, max(y - 5, SMALL_PT)), said, size=SMALL_PT, anchor="middle", fill=stroke, halo=True)
+            taken = x + half
+
+
+def _shade(frame: Frame, limits: Sequence[LimitRegion], plot: str) -> None:
+    for limit in limits:
+        if limit.plot != plot:
+            continue
+        if limit.good_high is not None:
+            frame.shade(limit.low_hz, limit.high_hz, limit.good_high, frame.y.high, limit.words)
+        if limit.good_low is not None:
+            frame.shade(limit.low_hz, limit.high_hz, frame.y.low, limit.good_low, limit.words)
