@@ -1,0 +1,136 @@
+"""Entries in words, as a technician would say them."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from typing import Any
+
+from dustcap.job.payloads import (
+    Complaint,
+    Handover,
+    HuntKept,
+    Intake,
+    Note,
+    Payload,
+    Proof,
+    Reading,
+    Recording,
+    Sighting,
+    Work,
+)
+from dustcap.job.state import Fact
+
+
+def said(payload: Payload) -> str:
+    """One line for what an entry holds."""
+    return _WORDS[payload.KIND](payload)
+
+
+def fact_said(fact: Fact) -> str:
+    """One line for an entry as it stands, with what became of it."""
+    line = said(fact.payload)
+    because = f": {fact.why}" if fact.why else ""
+    if fact.withdrawn:
+        return f"{line} (withdrawn by entry {fact.corrected_by}{because})"
+    if fact.corrected_by:
+        return f"{line} (corrected by entry {fact.corrected_by}{because})"
+    return line
+
+
+def _intake(one: Intake) -> str:
+    revision = f" revision {one.revision}" if one.revision else ""
+    says = f": {one.says}" if one.says else ""
+    return f"{one.model}{revision}, {one.unit}{says}"
+
+
+def complaint_said(one: Complaint) -> str:
+    """``hum, woofer, follows the volume``; ``squeal: not there``."""
+    words = [one.word]
+    if one.driver:
+        words.append(one.driver)
+    if one.with_volume:
+        words.append({"follows": "follows the volume", "constant": "the same at any volume"}[one.with_volume])
+    if one.when:
+        words.append(one.when)
+    return ", ".join(words) + ("" if one.seen else ": not there")
+
+
+def _sighting(one: Sighting) -> str:
+    return f"{one.part or one.area} {one.word}"
+
+
+def reading_place(one: Reading) -> str:
+    """The check and where its leads are: ``dc volts wf_out against 0V``."""
+    if one.part:
+        return f"{one.check} {one.part}"
+    return f"{one.check} {one.at} against {one.against}" if one.against else f"{one.check} {one.at}"
+
+
+def reading_value(one: Reading) -> str:
+    """What the meter showed, as it was written down."""
+    if one.over or one.under:
+        return "over range" if one.over else "under range"
+    value = one.value or f"{one.low or '...'} to {one.high or '...'}"
+    return f"{value}, esr {one.esr}" if one.esr else value
+
+
+def _reading(one: Reading) -> str:
+    how = ", ".join(word for word in (one.signal, one.test_voltage, one.meter, one.state) if word)
+    return f"{reading_place(one)}: {reading_value(one)}" + (f" ({how})" if how else "")
+
+
+def work_target(one: Work) -> str:
+    """What was worked on."""
+    return one.part or one.area or " and ".join(one.between)
+
+
+def _work(one: Work) -> str:
+    between = "between " if one.between else ""
+    detail = f", {one.detail}" if one.detail else ""
+    return f"{one.did} {between}{work_target(one)}{detail}" + (" (as a precaution)" if one.precaution else "")
+
+
+def _recording(one: Recording) -> str:
+    how = ", ".join(word for word, on in (("near field", one.near_field), ("power on", one.power_on)) if on)
+    return f"{one.when} the work: {one.name}" + (f" ({how})" if how else "")
+
+
+def _hunt(one: HuntKept) -> str:
+    leads = ", ".join(f"{row['words']} {100 * row['probability']:.0f} %" for row in one.suspects[:3])
+    return f"{leads or 'no suspect'}; {advice_said(one.advice)}"
+
+
+def advice_said(advice: Mapping[str, Any]) -> str:
+    """What the hunt advised, in a few words."""
+    what = [*advice.get("parts", ()), *([advice["area"]] if advice.get("area") else [])]
+    if advice.get("between"):
+        what.append(" and ".join(advice["between"]))
+    return f"advice: {advice.get('do', '')} {', '.join(what)}".strip()
+
+
+def _proof(one: Proof) -> str:
+    words = [str(verdict.get("verdict")) for verdict in one.verdicts]
+    counts = [f"{words.count(word)} {word}" for word in ("pass", "fail", "undecided") if word in words]
+    return ", ".join(counts) or "nothing could be judged"
+
+
+def _handover(one: Handover) -> str:
+    return f"sheet {one.file[:12]}"
+
+
+def _note(one: Note) -> str:
+    return one.text
+
+
+_WORDS: Mapping[str, Callable[[Any], str]] = {
+    Intake.KIND: _intake,
+    Complaint.KIND: complaint_said,
+    Sighting.KIND: _sighting,
+    Reading.KIND: _reading,
+    Work.KIND: _work,
+    Recording.KIND: _recording,
+    HuntKept.KIND: _hunt,
+    Proof.KIND: _proof,
+    Handover.KIND: _handover,
+    Note.KIND: _note,
+}
