@@ -18,7 +18,7 @@ MAY_IMPORT = {
     "sound": BASE,
     "parts": BASE,
     "records": {"errors"},
-    "board": BASE | {"circuit"},
+    "board": BASE | {"circuit", "parts"},
     "faults": BASE | {"circuit", "board", "parts"},
     "predict": BASE | {"circuit", "board", "faults"},
     "hunt": BASE | {"circuit", "board", "faults", "predict"},
