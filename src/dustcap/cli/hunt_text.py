@@ -1,0 +1,128 @@
+"""The answer of a hunt as text for people: suspects, next checks with their leads, advice, cautions."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from typing import TYPE_CHECKING, Any
+
+from dustcap.quantities import show
+
+if TYPE_CHECKING:
+    from rich.console import Console
+
+Row = Mapping[str, Any]
+
+BAR = 24  # characters for a probability of one
+EIGHTHS = " ▏▎▍▌▋▊▉"
+FULL = "█"
+SUSPECTS = 8
+EXPECTED = 4
+
+
+def print_hunt(out: Console, answer: Row, cautions: Sequence[str]) -> None:
+    """Print the whole answer; `answer` is the JSON document of the hunt."""
+    revision = f", revision {answer['revision']}" if answer.get("revision") else ""
+    out.print(f"{answer['board']}{revision}", style="bold")
+    for remark in answer.get("notes", ()):
+        out.print(f"  note: {remark}")
+    _print_suspects(out, answer)
+    _print_next(out, answer)
+    _print_advice(out, answer["advice"])
+    out.print()
+    for caution in cautions:
+        out.print(f"! {caution}", style="yellow")
+
+
+def suspect_words(suspect: Row) -> str:
+    """``C9 short``; ``leak rail+ to wf_fb, 2.1 MΩ to 6 MΩ``; joint faults with ``and``."""
+    return " and ".join(_fault_words(part) for part in suspect["parts"])
+
+
+def _fault_words(part: Row) -> str:
+    if "leak" not in part:
+        return f"{part['part']} {part['mode']}"
+    words = f"leak {part['leak'][0]} to {part['leak'][1]}"
+    ohms = part.get("ohms")
+    return f"{words}, {show(ohms['low'], 'ohm')} to {show(ohms['high'], 'ohm')}" if ohms else words
+
+
+def bar(share: float) -> str:
+    """A bar as long as the share, to an eighth of a character."""
+    eighths = round(min(max(share, 0.0), 1.0) * BAR * 8)
+    whole, rest = divmod(eighths, 8)
+    return (FULL * whole + (EIGHTHS[rest] if rest else "")).ljust(BAR)
+
+
+def _print_suspects(out: Console, answer: Row) -> None:
+    out.print("\nWhat it may be", style="bold")
+    for number, suspect in enumerate(answer["suspects"][:SUSPECTS], 1):
+        _print_share(out, f"{number:>3}", suspect["probability"], suspect_words(suspect))
+        for label, key in (("fits", "explains"), ("against", "against")):
+            if suspect.get(key):
+                out.print(f"{'':>{BAR + 13}}{label}: {'; '.join(suspect[key])}", style="dim")
+    rest = answer.get("rest", 0.0) + sum(row["probability"] for row in answer["suspects"][SUSPECTS:])
+    _print_share(out, "", rest, "all others together")
+    _print_share(out, "", answer["unexplained"], "something that is not in the description")
+    _print_share(out, "", answer["healthy"], "nothing is wrong")
+
+
+def _print_share(out: Console, number: str, share: float, words: str) -> None:
+    out.print(f"{number:>3} {_percent(share)}  {bar(share)} {words}")
+
+
+def _percent(share: float) -> str:
+    if 0 < share < 0.005:
+        return " < 1 %"
+    return f"{100 * share:4.0f} %"
+
+
+def _print_next(out: Console, answer: Row) -> None:
+    if not answer["next"]:
+        return
+    out.print("\nNext check" + ("s, the best first" if len(answer["next"]) > 1 else ""), style="bold")
+    for number, check in enumerate(answer["next"], 1):
+        cost = f"{check['minutes']:.1f} min, tells {check['bits']:.2f} bit"
+        out.print(f"{number:>3}  {check_words(check)}   [{check['state']}; {cost}]")
+        if number == 1:
+            _print_expected(out, answer, check)
+
+
+def check_words(check: Row) -> str:
+    """What to do with the leads: ``dc volts: red on wf_fb, black on 0V``."""
+    if check.get("at"):
+        words = f"{check['check']}: red on {check['at']}, black on {check.get('against', '')}"
+    else:
+        words = f"{check['check']} {check.get('part') or check.get('area') or check.get('driver') or ''}".rstrip()
+    if check.get("word"):
+        words += f": {check['word']}"
+    return f"{words}, {check['signal']} at the input" if check.get("signal") else words
+
+
+def _print_expected(out: Console, answer: Row, check: Row) -> None:
+    unit = next((row["unit"] for row in check.get("expect", ()) if row.get("unit")), check.get("unit", ""))
+    if check.get("healthy"):
+        out.print(f"       {'a good board':<44.44} {_spread(check['healthy'], unit)}")
+    for row in check.get("expect", ())[:EXPECTED]:
+        words = suspect_words(answer["suspects"][row["suspect"]])
+        out.print(f"       {words:<44.44} {_spread(row, row.get('unit', unit))}")
+
+
+def _spread(row: Row, unit: str) -> str:
+    """Where 90 % of the readings lie; a limit that is null is beyond the meter's range."""
+    ends = [row.get("low"), row.get("high")]
+    if ends == [None, None]:
+        return "over range"
+    low, high = (show(end, unit) if end is not None else "over range" for end in ends)
+    return low if low == high else f"{low} to {high}"
+
+
+def _print_advice(out: Console, advice: Row) -> None:
+    what = [*advice.get("parts", ())]
+    if advice.get("between"):
+        what.append(f"between {' and '.join(advice['between'])}")
+    if advice.get("area"):
+        what.append(str(advice["area"]))
+    also = f" (and as a precaution {', '.join(advice['also'])})" if advice.get("also") else ""
+    out.print(f"\nAdvice: {advice['do']} {', '.join(what)}".rstrip() + also, style="bold")
+    if advice.get("why"):
+        out.print(f"  {advice['why']}")
