@@ -2,7 +2,8 @@
 
 A part of one element gives its name to it. The others are ``part.sub``: a bridge has ``ac1_plus``, ``ac2_plus``,
 ``minus_ac1`` and ``minus_ac2`` (anode to cathode), a potentiometer ``end1``, ``end2`` and ``wiper`` about the inner net
-``part:wiper``, a module one element for each net that it drives, draws from or passes a signal to, named after its pin.
+``part:wiper``, a module one element for each net that it drives or passes a signal to, named after its pin, and two for
+each net that it draws from: ``pin`` and ``pin_below``, of which the one draws that fits the polarity of the rail.
 
 Nominal: an amplifier's offset is 0 (it lies anywhere between minus and plus its `offset`: `dustcap.board.tolerances`)
 and its bias currents are the ones described. A potentiometer's `position` is the share of the way from its first end.
@@ -205,18 +206,18 @@ def _potentiometer(part: Part, common: str) -> tuple[Element, ...]:
 
 
 def _module(part: Part, common: str) -> tuple[Element, ...]:
+    """A load draws its current towards the common net, from a rail above it or (``_below``) below it."""
     pin_of = {net: pin for pin, net in reversed(tuple(part.pins.items()))}
     made: list[tuple[str, str, tuple[str, ...], Values]] = []
     for net, volts in part.drives.items():
-        made.append((net, "source", (net, common), {"volts": volts, "ohm": devices.MODULE_DRIVE_OHM}))
+        made.append((pin_of[net], "source", (net, common), {"volts": volts, "ohm": devices.MODULE_DRIVE_OHM}))
     for net, ampere in part.draws.items():
-        made.append((net, "sink", (net, common), {"ampere": ampere}))
+        made.append((pin_of[net], "sink", (net, common), {"ampere": ampere}))
+        made.append((f"{pin_of[net]}_below", "sink", (common, net), {"ampere": ampere}))
     for gain in part.gains:
         values = {"gain": gain.value, "out_ohm": devices.MODULE_OUT_OHM}
-        made.append((gain.to, "gain", (gain.to, common, gain.source, common), values))
-    return tuple(
-        Element(f"{part.name}.{pin_of[net]}", law, nets, values, part=part.name) for net, law, nets, values in made
-    )
+        made.append((pin_of[gain.to], "gain", (gain.to, common, gain.source, common), values))
+    return tuple(Element(f"{part.name}.{sub}", law, nets, values, part=part.name) for sub, law, nets, values in made)
 
 
 _MANY: Mapping[str, Callable[[Part, str], tuple[Element, ...]]] = {
