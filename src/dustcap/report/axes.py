@@ -99,7 +99,7 @@ class Frame:
             return
         self.field_.box((left, top), (right - left, bottom - top), fill=SHADE)
         if words and right - left > text_width(words, SMALL_PT) + 8 and bottom - top > SMALL_PT + 2:
-            self.field_.text((left + 4, top + SMALL_PT + 1), words, size=SMALL_PT, fill=FADED)
+            self.field_.text((left + 4, top + SMALL_PT + 1), words, size=SMALL_PT)
 
     def finished(self) -> Drawing:
         """The drawing with field, border and labels in place; to be called once."""

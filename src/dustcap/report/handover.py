@@ -13,15 +13,19 @@ from importlib.resources import files
 from pathlib import Path
 from typing import Literal, cast
 
+import font_source_sans_pro
+import typst
+
 from dustcap.errors import InputError
 from dustcap.job.handover_data import HandoverData
-from dustcap.report.handover_words import sheet
+from dustcap.report.handover_words import FITS, sheet
 from dustcap.report.recording_plots import crackle_plot, harmonics_plot, noise_plot, response_plot
 from dustcap.report.suspect_plot import suspect_plot
 from dustcap.report.verdict_plot import verdict_gauge, verdict_mark
 
 FULL_PT, HALF_PT = 504.0, 246.0
 SUSPECT_ROWS = 8
+MOST_PAGES = 3
 
 
 def handover_pdf(data: HandoverData) -> bytes:
@@ -67,20 +71,24 @@ def drawings(data: HandoverData) -> dict[str, str]:
 
 
 def _compiled(data: HandoverData, kind: Literal["pdf", "png"], ppi: float | None = None) -> bytes | list[bytes]:
-    import font_source_sans_pro
-    import typst
-
     made, drawn = _made(data), drawings(data)
     with tempfile.TemporaryDirectory(prefix="dustcap-") as folder:
         for name, svg in drawn.items():
             Path(folder, f"{name}.svg").write_text(svg, encoding="utf-8")
-        words = sheet(data, made, frozenset(drawn))
-        Path(folder, "data.json").write_text(json.dumps(words, ensure_ascii=False), encoding="utf-8")
         main = Path(folder, "handover.typ")
         main.write_bytes(files("dustcap.report").joinpath("handover.typ").read_bytes())
         fonts = Path(font_source_sans_pro.__file__).parent / "files"
         compiler = typst.Compiler(str(main), root=folder, font_paths=[str(fonts)], ignore_system_fonts=True)
+        for fit in FITS:
+            words = json.dumps(sheet(data, made, frozenset(drawn), fit), ensure_ascii=False)
+            Path(folder, "data.json").write_text(words, encoding="utf-8")
+            if _page_count(compiler) <= MOST_PAGES:
+                break
         return cast("bytes | list[bytes]", compiler.compile(format=kind, ppi=ppi, timestamp=made))
+
+
+def _page_count(compiler: typst.Compiler) -> int:
+    return int(json.loads(compiler.query("<pages>", field="value", one=True)))
 
 
 def _made(data: HandoverData) -> datetime:

@@ -3,31 +3,41 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import dataclass
 from datetime import datetime
 from typing import Any
 
+from dustcap.job import cautions
 from dustcap.job.handover_data import HandoverData, ReadingLine, SuspectLine, VerdictLine
 from dustcap.report.wording import measured, per_cent, quantity
 
-MOST_READINGS, MOST_VERDICTS, MOST_LINES, MOST_OTHERS = 14, 14, 6, 3
-MOST_LETTERS = 220
-USUAL_CAUTIONS = (
-    "Pull the plug, wait, and verify with a meter that the capacitors are discharged before touching the board.",
-    "Mains parts are live while the unit is plugged in, switched off or not: isolating transformer or residual-current "
-    "device, one hand, eye protection.",
-    "Test sweeps can be loud: protect your ears and start quietly.",
-)
-CODES = (
-    "This sheet reports what was found, done and measured. It does not replace local electrical codes or the test of a "
-    "licensed person where one is required."
-)
+
+@dataclass(frozen=True, slots=True)
+class Fit:
+    """How much of each list stands on the sheet: letters of a text, lines of a list, rows of the two tables."""
+
+    letters: int = 220
+    lines: int = 6
+    readings: int = 14
+    verdicts: int = 14
+    new_page: bool = True
+    """Whether the proof begins on a page of its own."""
+
+
+FITS = (Fit(), Fit(140, 5, 14, 12), Fit(90, 4, 12, 10), Fit(60, 3, 8, 8, new_page=False))
+"""From roomy to tight: the sheet takes the first that fits its pages."""
+MOST_OTHERS = 3
+USUAL_CAUTIONS = (*cautions.BY_STATE.values(), cautions.MAINS, "Test sweeps can be loud: protect the ears.")
+CODES = f"This sheet reports what was found, done and measured. {cautions.LICENCE}"
+NOTHING_MISSING = "No gap was noted."
 PLOTS = ("suspects", "response", "harmonics", "noise", "crackle")
 
 
-def sheet(data: HandoverData, made: datetime, drawn: frozenset[str]) -> dict[str, Any]:
+def sheet(data: HandoverData, made: datetime, drawn: frozenset[str], fit: Fit = FITS[0]) -> dict[str, Any]:
     """Everything the layout prints.
 
-    `drawn` names the drawings that exist; a drawing without an entry there is left out of the page.
+    `drawn` names the drawings that exist; a drawing without an entry there is left out of the page. `fit` says
+    where lists and texts are cut.
     """
     unit = data.unit
     name = ", ".join(part for part in (unit.model, unit.mark) if part)
@@ -41,34 +51,40 @@ def sheet(data: HandoverData, made: datetime, drawn: frozenset[str]) -> dict[str
         ("By", ", ".join(part for part in (data.technician, data.shop) if part)),
     )
     return {
-        "title": f"Hand-over {name}",
-        "author": data.technician or data.shop or "dustcap",
-        "footer": f"{name} · job {data.job} · {made:%Y-%m-%d %H:%M} UTC · made with dustcap",
+        "title": cut(f"Hand-over {name}", 70),
+        "author": cut(data.technician or data.shop or "dustcap", 60),
+        "new_page": fit.new_page,
+        "footer": f"{cut(name, 60)} · job {cut(data.job, 20)} · {made:%Y-%m-%d %H:%M} UTC · made with dustcap",
         "unit": {
             "name": cut(name, 60),
             "facts": [[label, cut(words, 40)] for label, words in facts if words],
-            "history": cut(unit.history),
+            "history": cut(unit.history, fit.letters),
         },
         "result": result(data.verdicts),
-        "complaints": some(data.complaints),
-        "sightings": some(data.sightings),
+        "complaints": some(data.complaints, fit) or ["No complaint was noted."],
+        "sightings": some(data.sightings, fit),
         "work": [
-            {"did": cut(f"{line.target}: {line.did}", 90), "detail": cut(line.detail), "precaution": line.precaution}
-            for line in data.work[:MOST_LINES]
+            {
+                "did": cut(f"{line.target}: {line.did}", 90),
+                "detail": cut(line.detail, fit.letters),
+                "precaution": line.precaution,
+            }
+            for line in data.work[: fit.lines]
         ]
-        + _more_work(len(data.work) - MOST_LINES),
-        "fault": _suspect(data.fault) if data.fault else None,
-        "others": [_suspect(line) for line in data.others[:MOST_OTHERS]],
+        + _more_work(len(data.work) - fit.lines),
+        "fault": _suspect(data.fault, fit) if data.fault else None,
+        "others": [_suspect(line, fit) for line in data.others[:MOST_OTHERS]],
         "unexplained": _unexplained(data.unexplained),
-        "readings": [_reading(line) for line in chosen(data.readings)],
-        "readings_note": _readings_note(data.readings),
-        "verdicts": [_verdict(line, i, drawn) for i, line in enumerate(data.verdicts[:MOST_VERDICTS])],
-        "verdicts_note": _verdicts_note(data.verdicts),
-        "soak": cut(data.soak),
+        "readings": [_reading(line) for line in chosen(data.readings, fit.readings)],
+        "readings_note": _readings_note(data.readings, fit.readings),
+        "verdicts": [_verdict(line, i, drawn) for i, line in enumerate(data.verdicts[: fit.verdicts])],
+        "verdicts_note": _verdicts_note(data.verdicts, fit),
+        "soak": cut(data.soak, fit.letters),
         "plots": {plot: f"{plot}.svg" if plot in drawn else "" for plot in PLOTS},
-        "not_measured": some(data.not_measured) or ["Nothing is known to be missing."],
-        "remaining": some(data.remaining) or ["No remaining risk was noted."],
-        "cautions": some(data.cautions) + list(USUAL_CAUTIONS),
+        "not_measured": some(data.not_measured, fit)
+        or [NOTHING_MISSING if data.verdicts else "Nothing was measured after the work."],
+        "remaining": some(data.remaining, fit) or ["No remaining risk was noted."],
+        "cautions": some(data.cautions, fit) + list(USUAL_CAUTIONS),
         "codes": CODES,
     }
 
@@ -91,10 +107,10 @@ def result(verdicts: Sequence[VerdictLine]) -> dict[str, str]:
     return {"verdict": worst, "mark": f"mark_{worst}.svg", "words": said, "detail": detail}
 
 
-def chosen(readings: Sequence[ReadingLine]) -> list[ReadingLine]:
+def chosen(readings: Sequence[ReadingLine], most: int) -> list[ReadingLine]:
     """The readings that stand on the sheet, in order: withdrawn ones never, those off first."""
     kept = [line for line in readings if not line.withdrawn]
-    first = sorted(range(len(kept)), key=lambda i: (not off(kept[i]), not kept[i].after_work, i))[:MOST_READINGS]
+    first = sorted(range(len(kept)), key=lambda i: (not off(kept[i]), not kept[i].after_work, i))[:most]
     return [kept[i] for i in sorted(first)]
 
 
@@ -107,15 +123,15 @@ def off(line: ReadingLine) -> bool:
     return not low <= line.value <= high
 
 
-def some(rows: Sequence[str]) -> list[str]:
+def some(rows: Sequence[str], fit: Fit) -> list[str]:
     """The first rows, each cut to a line or three, and how many more there are."""
-    more = len(rows) - MOST_LINES
-    return [cut(row) for row in rows[:MOST_LINES]] + ([f"and {more} more in the job"] if more > 0 else [])
+    more = len(rows) - fit.lines
+    return [cut(row, fit.letters) for row in rows[: fit.lines]] + ([f"and {more} more in the job"] if more > 0 else [])
 
 
-def cut(words: str, letters: int = MOST_LETTERS) -> str:
+def cut(words: str, letters: int) -> str:
     """Text on one line, with an ellipsis when it is longer than so many letters."""
-    words = " ".join(words.split())
+    words = " ".join("".join(letter if letter.isprintable() else " " for letter in words).split())
     return words if len(words) <= letters else words[: letters - 1].rstrip() + "…"
 
 
@@ -127,14 +143,14 @@ def _more_work(more: int) -> list[dict[str, Any]]:
     return [{"did": f"and {more} more in the job", "detail": "", "precaution": False}] if more > 0 else []
 
 
-def _suspect(line: SuspectLine) -> dict[str, Any]:
-    against = some(line.against[:MOST_OTHERS])
+def _suspect(line: SuspectLine, fit: Fit) -> dict[str, Any]:
+    against = some(line.against, fit)
     return {
         "words": cut(line.words, 90),
         "probability": f"{per_cent(line.probability)} before the work",
-        "explains": some(line.explains) or ["nothing that was found"],
+        "explains": some(line.explains, fit) or ["nothing that was found"],
         "against": against,
-        "against_words": "; ".join(against) or "nothing clear: it was only less likely",
+        "against_words": cut("; ".join(against), fit.letters) or "nothing clear: it was only less likely",
     }
 
 
@@ -152,9 +168,9 @@ def _reading(line: ReadingLine) -> dict[str, Any]:
     return words | {"meter": cut(line.meter, 20), "state": line.state, "off": off(line)}
 
 
-def _readings_note(readings: Sequence[ReadingLine]) -> str:
+def _readings_note(readings: Sequence[ReadingLine], most: int) -> str:
     withdrawn = sum(line.withdrawn for line in readings)
-    more = len(readings) - withdrawn - len(chosen(readings))
+    more = len(readings) - withdrawn - len(chosen(readings, most))
     said = ["Bold: outside what 90 % of good boards read."]
     said += [f"{more} more in the job."] if more > 0 else []
     said += [f"{withdrawn} withdrawn and not shown."] if withdrawn else []
@@ -167,8 +183,8 @@ def _verdict(line: VerdictLine, index: int, drawn: frozenset[str]) -> dict[str, 
     return {
         "verdict": line.verdict,
         "mark": f"mark_{line.verdict}.svg",
-        "what": cut(line.what, 60),
-        "why": cut(line.why, 90),
+        "what": cut(line.what, 45),
+        "why": cut(line.why, 60),
         "gauge": f"{gauge}.svg" if gauge in drawn else "",
         "value": measured(line.value, line.uncertainty, line.unit),
         "limit": "" if line.limit is None else f"{side} {quantity(line.limit, line.unit)}",
@@ -176,10 +192,10 @@ def _verdict(line: VerdictLine, index: int, drawn: frozenset[str]) -> dict[str, 
     }
 
 
-def _verdicts_note(verdicts: Sequence[VerdictLine]) -> str:
+def _verdicts_note(verdicts: Sequence[VerdictLine], fit: Fit) -> str:
     said = ["Bar: value with its uncertainty (95 %); shaded: beyond the limit; ring or arrow: before the work."]
-    sources = list(dict.fromkeys(line.source for line in verdicts[:MOST_VERDICTS] if line.source))
-    said += [f"Limits from: {cut(', '.join(sources))}."] if sources else []
-    more = len(verdicts) - MOST_VERDICTS
+    sources = list(dict.fromkeys(line.source for line in verdicts[: fit.verdicts] if line.source))
+    said += [f"Limits from: {cut(', '.join(sources), fit.letters)}."] if sources else []
+    more = len(verdicts) - fit.verdicts
     said += [f"{more} more verdicts in the job."] if more > 0 else []
     return " ".join(said)

@@ -14,6 +14,7 @@ from dustcap.report.wording import per_cent
 
 TONES = (("#0f4c6e", PAPER), ("#7fa3b5", INK), ("#b9ced8", INK), ("#dbe6eb", INK))
 """Fill and text of the first suspects; the rest share the last paper-white piece."""
+UNKNOWN = "#f3f0ea"
 ROW, BAR, HEAD = 22.0, 16.0, 18.0
 WORDS_SHARE = 0.4
 
@@ -48,7 +49,7 @@ def _bar(drawing: Drawing, top: float, step: HuntStep, leading: Sequence[str]) -
     drawing.text((0, top + 12), shortened(step.finding, left - 10))
     pieces = [(step.shares.get(name, 0.0), name, tone) for name, tone in zip(leading, TONES, strict=False)]
     others = max(0.0, 1.0 - sum(share for share, _, _ in pieces) - step.unexplained)
-    pieces += [(others, "others", (PAPER, FADED)), (step.unexplained, "not in the model", ("#f3f0ea", FADED))]
+    pieces += [(others, "others", (PAPER, FADED)), (step.unexplained, "not in the model", (UNKNOWN, INK))]
     for share, name, (fill, ink) in pieces:
         piece = room * share
         drawing.box((left, top), (piece, BAR), fill=fill, stroke=FADED, width=0.5)
