@@ -17,6 +17,7 @@ from dustcap.faults.suspects import Leak, PartFault, Suspect
 WORDS = ("bulged", "leaking", "scorched", "corroded", "cracked", "discoloured", "residue", "clean")
 FLOOR = 0.002
 """No word is impossible on any part: eyes err."""
+CLEAN_FLOOR = 0.1
 
 Seen = Mapping[str, float]
 
@@ -99,9 +100,11 @@ def seen(board: Board, suspect: Suspect, target: str, word: str) -> float:
 
 
 def _probability(table: Seen, word: str) -> float:
-    """A word's share, ``clean`` being what is left to one; every word has at least the floor."""
+    """A word's share; ``clean`` is what is left to one, and the others give way to its floor."""
     named = {name: max(table.get(name, 0.0), FLOOR) for name in WORDS if name != "clean"}
-    return 1.0 - sum(named.values()) if word == "clean" else named[word]
+    whole = sum(named.values())
+    scale = min(1.0, (1.0 - CLEAN_FLOOR) / whole)
+    return 1.0 - scale * whole if word == "clean" else scale * named[word]
 
 
 def _of_area(area: Area, suspect: Suspect) -> Seen:

@@ -66,7 +66,7 @@ class Leak:
     @property
     def key(self) -> str:
         """A name that is unique on the board."""
-        return f"leak {self.a} | {self.b}"
+        return f"leak {' | '.join(sorted((self.a, self.b)))}"
 
     def words(self) -> str:
         """As a technician says it."""
