@@ -8,12 +8,13 @@ BIN := .venv/bin
 export OMP_NUM_THREADS := 1
 export OPENBLAS_NUM_THREADS := 1
 
-.PHONY: help demo test lint lock clean
+.PHONY: help demo test lint lock sources clean
 
 help:
 	@echo "make demo    set up, then carry one loudspeaker from complaint to hand-over in $(DEMO)/"
 	@echo "make test    set up, then run style, types and tests"
 	@echo "make lock    remake requirements.txt and requirements-test.txt from pyproject.toml (needs uv)"
+	@echo "make sources count where each published source is named"
 	@echo "make clean   remove .venv and the caches"
 
 demo: .venv/run.done
@@ -59,6 +60,9 @@ lock:
 	@uv pip compile pyproject.toml --universal --generate-hashes --no-annotate --no-header \
 	  --no-emit-index-url --no-emit-find-links --quiet -c requirements.txt \
 	  --extra build --extra test -o requirements-test.txt >/dev/null
+
+sources:
+	@$(PYTHON) tools/count_sources.py
 
 clean:
 	@rm -rf .venv .pytest_cache .mypy_cache .ruff_cache .hypothesis build dist
