@@ -1,0 +1,169 @@
+"""Newton's method on the kept unknowns of a batch of cases.
+
+A case is solved when the currents of all its devices agree with what the last linearisation foretold; the linear part
+is then exact. Solved cases leave the batch.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from dustcap.circuit.assembly import Condensed, Problem
+from dustcap.circuit.layout import Index, Real
+from dustcap.circuit.mains import Cycle
+from dustcap.circuit.values import Table
+
+RELATIVE = 1e-8
+ABSOLUTE = 1e-12
+Flags = NDArray[np.bool_]
+Linearised = tuple[Real, Real]
+
+
+@dataclass(frozen=True, slots=True)
+class Damping:
+    """A conductance from every kept net to `anchor` volts (0 when None): steadies hard cases, then fades."""
+
+    conductance: float = 0.0
+    anchor: Real | None = None  # (cases, kept)
+
+
+NONE = Damping()
+
+
+def solve(
+    problem: Problem,
+    table: Table,
+    linear: Condensed,
+    start: Real,
+    cycles: list[Cycle],
+    *,
+    rounds: int = 40,
+    damping: Damping = NONE,
+) -> tuple[Real, Flags]:
+    """Kept unknowns (cases, kept) and whether each case is solved (cases,).
+
+    Parameters
+    ----------
+    start : kept unknowns to begin from, (cases, kept)
+    cycles : the mains cycle of each region, one row a case; moved along in place
+    """
+    batch = _Batch(problem, table, linear, start, cycles, damping)
+    for _ in range(rounds):
+        if batch.step():
+            break
+    return batch.answer, batch.solved
+
+
+class _Batch:
+    """The cases that are still being solved; `rows` says which of the given ones they are."""
+
+    def __init__(
+        self, problem: Problem, table: Table, linear: Condensed, start: Real, cycles: list[Cycle], damping: Damping
+    ) -> None:
+        self.problem, self.table, self.cycles = problem, table, cycles
+        self.matrix, self.right, self.local = _damped(problem, linear, damping), linear.right, linear.local
+        if damping.conductance and damping.anchor is not None:
+            nets = _nets(problem)
+            self.right = self.right.copy()
+            self.right[:, nets] += damping.conductance * damping.anchor[:, nets]
+        self.answer = start.copy()
+        self.solved = np.zeros(len(start), dtype=bool)
+        self.rows: Index = np.arange(len(start))
+        self.points = [gathered(start, columns) for columns in problem.columns]
+        self.foretold: Real | None = None
+        self.limited = np.ones(len(start), dtype=bool)
+
+    def step(self) -> bool:
+        """One Newton step for every case that is left; true when none is left."""
+        values = [group.evaluate(u, self.table) for group, u in zip(self.problem.groups, self.points, strict=True)]
+        for cycle, local in zip(self.cycles, self.local, strict=True):
+            cycle.refine(self.rows, local)
+        currents = _side_by_side([f.reshape(len(f), -1) for f, _ in values], len(self.rows))
+        if self.foretold is not None:
+            agree = self._agree(currents)
+            self.solved[self.rows] |= agree
+            if self.solved[self.rows].all():
+                return True
+            if agree.mean() > 0.4:
+                values, currents = self._leave(~self.solved[self.rows], values, currents)
+        x = self._solution(values, currents)
+        self.answer[self.rows] = x
+        self._move(x, values, currents)
+        return False
+
+    def _agree(self, currents: Real) -> Flags:
+        assert self.foretold is not None
+        off = np.abs(currents - self.foretold)
+        agree = (off <= ABSOLUTE + RELATIVE * np.abs(currents)).all(axis=1) & ~self.limited
+        for cycle in self.cycles:
+            agree &= cycle.settled(self.rows)
+        return agree
+
+    def _leave(self, stay: Flags, values: list[Linearised], currents: Real) -> tuple[list[Linearised], Real]:
+        kept = np.flatnonzero(stay)
+        self.rows, self.table = self.rows[kept], self.table.take(kept)
+        self.matrix, self.right = self.matrix[kept], self.right[kept]
+        self.local = tuple(local[kept] for local in self.local)
+        self.points = [u[kept] for u in self.points]
+        return [(f[kept], jacobian[kept]) for f, jacobian in values], currents[kept]
+
+    def _solution(self, values: list[Linearised], currents: Real) -> Real:
+        matrix, right = self.matrix.copy(), self.right.copy()
+        for cycle, nets, local in zip(self.cycles, self.problem.region_nets, self.local, strict=True):
+            y, i = cycle.stamps(self.rows)
+            matrix[:, nets[:, None], nets] -= y + local
+            right[:, nets] += i
+        if values:
+            bends: list[Real] = [
+                np.einsum("cmqp,cmp->cmq", j, u) for (_, j), u in zip(values, self.points, strict=True)
+            ]
+            pulls = _side_by_side([bend.reshape(len(bend), -1) for bend in bends], len(self.rows))
+            self.problem.vectors.add(right, pulls - currents)
+            flat = [jacobian.reshape(len(jacobian), -1) for _, jacobian in values]
+            self.problem.matrices.add(matrix, _side_by_side(flat, len(self.rows)))
+        return np.linalg.solve(matrix, right[..., None])[..., 0].astype(np.float64, copy=False)
+
+    def _move(self, x: Real, values: list[Linearised], currents: Real) -> None:
+        """The next points, what the devices should carry there, and whether any was limited."""
+        foretold: list[Real] = []
+        self.limited = np.zeros(len(x), dtype=bool)
+        groups = zip(self.problem.groups, self.problem.columns, range(len(values)), strict=True)
+        for group, columns, number in groups:
+            proposed, old = gathered(x, columns), self.points[number]
+            f, jacobian = values[number]
+            foretold.append((f + np.einsum("cmqp,cmp->cmq", jacobian, proposed - old)).reshape(len(x), -1))
+            new = group.limit(proposed, old, self.table)
+            if new is not proposed:
+                self.limited |= (np.abs(new - proposed) > 1e-9 * (1.0 + np.abs(proposed))).any(axis=(1, 2))
+            self.points[number] = new
+        self.foretold = _side_by_side(foretold, len(x))
+        if self.cycles:
+            drawn = np.zeros_like(x)
+            self.problem.vectors.add(drawn, self.foretold)
+            for cycle, nets in zip(self.cycles, self.problem.region_nets, strict=True):
+                cycle.accept(self.rows, x[:, nets], drawn[:, nets])
+
+
+def gathered(x: Real, columns: Index) -> Real:
+    """Unknowns at the columns (m, p) of a group, shape (cases, m, p); zero at common."""
+    picked: Real = x[:, columns]
+    return np.where(columns >= 0, picked, 0.0)
+
+
+def _side_by_side(parts: list[Real], cases: int) -> Real:
+    return np.concatenate([np.zeros((cases, 0)), *parts], axis=1)
+
+
+def _nets(problem: Problem) -> Index:
+    return np.flatnonzero(problem.kept < len(problem.layout.nets))
+
+
+def _damped(problem: Problem, linear: Condensed, damping: Damping) -> Real:
+    if not damping.conductance:
+        return linear.matrix
+    matrix, nets = linear.matrix.copy(), _nets(problem)
+    matrix[:, nets, nets] += damping.conductance
+    return matrix

@@ -1,0 +1,205 @@
+"""Operating point: every net of a powered circuit, for a batch of cases at once.
+
+Strategy: from a similar solved case straight by Newton's method; otherwise, and for cases that this does not solve, the
+supplies are raised from zero in steps, so that a latching circuit ends where the real one ends at switch-on; what is
+left is tried with a fading conductance and at last by pseudo-transient steps. `converged` says honestly what happened.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from dustcap.circuit.assembly import Condensed, Discrete, Problem, problem_of
+from dustcap.circuit.elements import Circuit, Values
+from dustcap.circuit.layout import Index, Layout, Real, layout_of
+from dustcap.circuit.mains import Cycle, Waves
+from dustcap.circuit.newton import Damping, Flags, solve
+from dustcap.circuit.point import OperatingPoint
+from dustcap.circuit.switching import rest, switched
+from dustcap.circuit.values import Table, table_of
+from dustcap.errors import SolveError
+
+RAMP = (0.03, 0.1, 0.2, 0.35, 0.5, 0.7, 0.85, 1.0)
+FINE_RAMP = tuple(np.linspace(0.02, 1.0, 50))
+SWITCHINGS = 8
+CHUNK_BYTES = 24e6
+
+
+def operating_point(
+    circuit: Circuit,
+    values: Values | None = None,
+    *,
+    start: OperatingPoint | Real | None = None,
+    batch: int | None = None,
+) -> OperatingPoint:
+    """Operating point of every case.
+
+    Parameters
+    ----------
+    values : overrides of element values, one number or shape (cases,) each
+    start : a point of the same circuit with one case or as many as this one, or its net volts (nets,) or (cases, nets)
+    batch : number of cases when no override says it
+
+    Returns
+    -------
+    OperatingPoint
+        Volts (cases, nets); `converged` (cases,) is false where no method found an answer.
+
+    Raises
+    ------
+    SolveError
+        An override names nothing, or `start` does not fit.
+    """
+    layout = layout_of(circuit)
+    table = table_of(layout, values or {}, batch)
+    problem = problem_of(layout)
+    seed = _seed(layout, table.cases, start)
+    size = max(1, int(CHUNK_BYTES / (8 * max(layout.size, 1) ** 2)))
+    parts = []
+    for first in range(0, table.cases, size):
+        rows = np.arange(first, min(first + size, table.cases))
+        parts.append(_solve_chunk(problem, table.take(rows), None if seed is None else seed.take(rows)))
+    x, ok, states, waves = zip(*parts, strict=True)
+    return OperatingPoint(
+        circuit=circuit,
+        table=table,
+        unknowns=np.concatenate(x),
+        converged=np.concatenate(ok),
+        state=Discrete.joined(list(states)),
+        waves=[Waves.joined(list(of_region)) for of_region in zip(*waves, strict=True)],
+    )
+
+
+@dataclass(frozen=True, eq=False)
+class _Start:
+    """Where to begin: one row for all cases or one for each."""
+
+    x: Real
+    state: Discrete | None
+    waves: list[Waves] | None
+
+    def take(self, rows: Index) -> _Start:
+        if len(self.x) == 1:
+            return self
+        waves = None if self.waves is None else [wave.pick(rows) for wave in self.waves]
+        return _Start(self.x[rows], None if self.state is None else self.state.take(rows), waves)
+
+
+def _seed(layout: Layout, cases: int, start: OperatingPoint | Real | None) -> _Start | None:
+    if start is None:
+        return None
+    if isinstance(start, OperatingPoint):
+        if start.unknowns.shape[1] != layout.size or len(start.unknowns) not in (1, cases):
+            raise SolveError("the point to start from is of another circuit or number of cases.", where="circuit")
+        return _Start(start.unknowns, start.state, start.waves)
+    volts = np.atleast_2d(np.asarray(start, dtype=float))
+    if volts.shape[1] != len(layout.nets) or len(volts) not in (1, cases):
+        raise SolveError(f"volts to start from have the shape {volts.shape}.", where="circuit")
+    x = np.zeros((len(volts), layout.size))
+    x[:, : len(layout.nets)] = volts
+    if layout.count("amplifier"):
+        out = layout.at("amplifier", "out")
+        x[:, layout.targets] = np.where(out >= 0, volts[:, out], 0.0)
+    return _Start(x, None, None)
+
+
+def _solve_chunk(problem: Problem, table: Table, start: _Start | None) -> tuple[Real, Flags, Discrete, list[Waves]]:
+    work = _Chunk(problem, table, start)
+    work.run()
+    return work.x, work.ok, work.state, work.waves
+
+
+class _Chunk:
+    """Some cases of a batch with their present unknowns, switches and mains cycles."""
+
+    def __init__(self, problem: Problem, table: Table, start: _Start | None) -> None:
+        self.problem, self.table = problem, table
+        cases, layout = table.cases, problem.layout
+        self.state = rest(layout, table)
+        self.ok = np.zeros(cases, dtype=bool)
+        self.x = np.zeros((cases, layout.size))
+        self.waves = [Waves.at_rest(cases, len(region.nets), len(region.diodes)) for region in problem.regions]
+        self.warm = start is not None
+        if start is not None:
+            self.x[:] = start.x
+            if start.waves is not None:
+                self.waves = [spread(waves, cases) for waves in start.waves]
+            if start.state is not None:
+                self.state = switched(layout, table, self.x, start.state.spread(cases), 0)
+
+    def run(self) -> None:
+        """Solve, then look what has switched, until nothing switches any more."""
+        todo = np.arange(self.table.cases)
+        for rounds in range(SWITCHINGS):
+            self._solve(todo, cold=rounds == 0 and not self.warm)
+            table = self.table.take(todo)
+            old = self.state.take(todo)
+            new = switched(self.problem.layout, table, self.x[todo], old, rounds)
+            changed = (new.closed != old.closed).any(axis=1) | (new.held != old.held).any(axis=(1, 2))
+            if not changed.any():
+                return
+            todo = todo[changed]
+            self.state.put(todo, new.take(np.flatnonzero(changed)))
+        self.ok[todo] = False
+
+    def _solve(self, rows: Index, *, cold: bool) -> None:
+        left = rows
+        if not cold:
+            left = self._attempt(left, 1.0)
+        for ramp in (RAMP, FINE_RAMP):
+            if not len(left):
+                return
+            self._reset(left)
+            for scale in ramp[:-1]:
+                self._attempt(left, scale)
+            left = self._attempt(left, 1.0)
+        if len(left):
+            left = self._fading(left)
+        if len(left):
+            self._transient(left)
+
+    def _reset(self, rows: Index) -> None:
+        self.x[rows] = 0.0
+        for waves in self.waves:
+            nets, diodes = waves.v.shape[2], waves.drops.shape[2]
+            waves.put(rows, Waves.at_rest(len(rows), nets, diodes))
+
+    def _attempt(self, rows: Index, scale: float, damping: float = 0.0, *, anchored: bool = False) -> Index:
+        """Newton's method for some rows at a share of the supplies; the rows that it leaves unsolved."""
+        table, problem = self.table.take(rows), self.problem
+        share = np.full(len(rows), scale)
+        linear = Condensed.of(problem, *problem.linear(table, self.state.take(rows), share))
+        cycles = [
+            Cycle(region, table, problem.layout.mains_hz, share, waves.pick(rows))
+            for region, waves in zip(problem.regions, self.waves, strict=True)
+        ]
+        begin = self.x[rows][:, problem.kept]
+        steady = Damping(damping, begin if anchored else None)
+        kept, ok = solve(problem, table, linear, begin, cycles, damping=steady)
+        self.x[rows] = linear.expand(problem, kept)
+        for waves, cycle in zip(self.waves, cycles, strict=True):
+            waves.put(rows, cycle.waves)
+        self.ok[rows] = ok
+        return rows[~ok]
+
+    def _fading(self, rows: Index) -> Index:
+        """A conductance from every net to common that fades away."""
+        self._reset(rows)
+        for exponent in np.arange(0.0, -12.5, -0.5):
+            self._attempt(rows, 1.0, 10.0**exponent)
+        return self._attempt(rows, 1.0)
+
+    def _transient(self, rows: Index) -> Index:
+        """Pseudo-transient: each net held to its last voltage by a conductance that shrinks."""
+        self._reset(rows)
+        for exponent in np.arange(1.0, -9.5, -0.25):
+            self._attempt(rows, 1.0, 10.0**exponent, anchored=True)
+        return self._attempt(rows, 1.0)
+
+
+def spread(waves: Waves, cases: int) -> Waves:
+    """One case's state for every case of a batch."""
+    rows = np.zeros(cases, dtype=np.intp) if len(waves.v) == 1 else np.arange(cases)
+    return waves.pick(rows)

@@ -1,0 +1,64 @@
+"""What an operating point holds and what can be read from it."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from dustcap.circuit.assembly import Discrete
+from dustcap.circuit.elements import Circuit
+from dustcap.circuit.layout import Index, Layout, Real, layout_of
+from dustcap.circuit.mains import Waves
+from dustcap.circuit.values import Table
+from dustcap.errors import SolveError
+
+
+@dataclass(frozen=True, eq=False)
+class OperatingPoint:
+    """A solved circuit, one row a case.
+
+    Attributes
+    ----------
+    unknowns : net voltages, then target outputs of the amplifiers, (cases, size), V
+    converged : (cases,); where false the numbers are the last attempt's, not an answer
+    state : contacts closed and pins held
+    waves : the mains cycle of each rectifier
+    """
+
+    circuit: Circuit
+    table: Table
+    unknowns: Real
+    converged: NDArray[np.bool_]
+    state: Discrete
+    waves: list[Waves]
+
+    @property
+    def layout(self) -> Layout:
+        """The circuit's layout."""
+        return layout_of(self.circuit)
+
+    @property
+    def volts(self) -> Real:
+        """Mean volts of every net in the order of `circuit.nets`, (cases, nets)."""
+        return self.unknowns[:, : len(self.layout.nets)]
+
+    def volt(self, net: str) -> Real:
+        """Mean volts of one net, (cases,)."""
+        if net == self.circuit.common:
+            return np.zeros(len(self.unknowns))
+        if net not in self.layout.position:
+            raise SolveError(f"there is no net {net!r}.", where="operating point")
+        return self.unknowns[:, self.layout.position[net]]
+
+    def take(self, rows: Index) -> OperatingPoint:
+        """The point of some of the cases, in that order; rows may repeat."""
+        return OperatingPoint(
+            self.circuit,
+            self.table.take(np.asarray(rows)),
+            self.unknowns[rows],
+            self.converged[rows],
+            self.state.take(rows),
+            [waves.pick(rows) for waves in self.waves],
+        )

@@ -1,0 +1,94 @@
+"""Regulators and constant-current loads at d.c.
+
+| symbol | unit | meaning |
+| --- | --- | --- |
+| in, out | V | against the regulator's common, times the sign of its volts |
+| e | V | what the pass element may still raise the output |
+"""
+
+from __future__ import annotations
+
+import numpy as np
+
+from dustcap.circuit.devices import clamped, faded, hinge, load_share, within_corner
+from dustcap.circuit.layout import Layout, Real
+from dustcap.circuit.values import Table
+
+OUTPUT_OHM = 0.02
+"""Output resistance of the pass element; a choice of ours, small against any load."""
+KNEE_V = 0.005
+LIMIT_ROUNDING = 0.02
+SINK_KNEE_V = 0.5
+
+
+class Regulators:
+    """Every regulator: a pass element that lifts its output to its volts while in - dropout allows it."""
+
+    law = "regulator"
+
+    def __init__(self, layout: Layout) -> None:
+        self.columns = layout.terminals["regulator"]  # in, out, common
+        self.rows = self.columns
+
+    def _room(self, u: Real, table: Table) -> tuple[Real, Real, Real]:
+        """Volts that the output lacks, and the derivatives by input and output."""
+        sign = np.sign(table.get("regulator", "volts"))
+        volts = np.abs(table.get("regulator", "volts"))
+        v_in, v_out = sign * (u[..., 0] - u[..., 2]), sign * (u[..., 1] - u[..., 2])
+        spare, d_spare = hinge(v_in - table.get("regulator", "dropout_v"), KNEE_V)
+        less, d_less = hinge(volts - spare, KNEE_V)
+        return volts - less - v_out, d_less * d_spare, np.full_like(v_out, -1.0)
+
+    def evaluate(self, u: Real, table: Table) -> tuple[Real, Real]:
+        """Currents leaving in, out and common."""
+        get = table.get
+        sign = np.sign(get("regulator", "volts"))
+        e, e_in, e_out = self._room(u, table)
+        half = 0.5 * np.maximum(get("regulator", "limit_a"), 1e-6)
+        i, slope = clamped(e / OUTPUT_OHM - half, half, LIMIT_ROUNDING * half)
+        drive = get("regulator", "drive")
+        i, slope = drive * (i + half), drive * slope / OUTPUT_OHM
+        v_in = sign * (u[..., 0] - u[..., 2])
+        share, d_share = faded(v_in, 1.0)
+        idle, d_idle = get("regulator", "quiescent_a") * share, get("regulator", "quiescent_a") * d_share
+        f = sign[..., None] * np.stack([i + idle, -i, -idle], axis=-1)
+        g_in, g_out = slope * e_in, slope * e_out
+        row_in = np.stack([g_in + d_idle, g_out, -g_in - g_out - d_idle], axis=-1)
+        row_out = -np.stack([g_in, g_out, -g_in - g_out], axis=-1)
+        return f, np.stack([row_in, row_out, -(row_in + row_out)], axis=-2)
+
+    def limit(self, new: Real, old: Real, table: Table) -> Real:
+        """Enter the regulating zone instead of jumping across it."""
+        width = OUTPUT_OHM * np.maximum(table.get("regulator", "limit_a"), 1e-6)
+        before, _, _ = self._room(old, table)
+        after, _, _ = self._room(new, table)
+        inside = 0.5 * width
+        crossing = ((before > width) & (after < inside)) | ((before < 0) & (after > inside))
+        limited = new.copy()
+        sign = np.sign(table.get("regulator", "volts"))
+        limited[..., 1] += np.where(crossing, sign * (after - inside), 0.0)
+        return limited
+
+
+class Sinks:
+    """Every constant-current load, fading to nothing below one volt."""
+
+    law = "sink"
+
+    def __init__(self, layout: Layout) -> None:
+        self.columns = layout.terminals["sink"]
+        self.rows = self.columns
+
+    def evaluate(self, u: Real, table: Table) -> tuple[Real, Real]:
+        """Currents leaving plus and minus."""
+        share, d_share = load_share(u[..., 0] - u[..., 1], SINK_KNEE_V)
+        ampere = table.get("sink", "ampere")
+        i, g = ampere * share, ampere * d_share
+        row = np.stack([g, -g], axis=-1)
+        return np.stack([i, -i], axis=-1), np.stack([row, -row], axis=-2)
+
+    def limit(self, new: Real, old: Real, table: Table) -> Real:
+        """Stop inside the fading zone on the way down."""
+        before, after = old[..., 0] - old[..., 1], new[..., 0] - new[..., 1]
+        drop = within_corner(after, before, np.full((1, 1), SINK_KNEE_V), np.full((1, 1), 0.5 * SINK_KNEE_V))
+        return np.stack([new[..., 0], new[..., 0] - drop], axis=-1)
