@@ -21,7 +21,7 @@ from dustcap.errors import (
 )
 
 HELP_S = 0.5
-ORDER = ("intake", "stimulus", "show", "bench")
+ORDER = ("intake", "complain", "sight", "reading", "work", "stimulus", "show", "bench")
 
 
 @pytest.fixture

@@ -1,6 +1,7 @@
 """Arrays survive in a folder, and a spoiled file is as good as none."""
 
 import numpy as np
+
 from dustcap.job.array_folder import ArrayFolder
 
 

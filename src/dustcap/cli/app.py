@@ -40,11 +40,11 @@ def about(
 NUMBERS = {"ignore_unknown_options": True}
 
 app.command("intake")(job_commands.intake)
-# app.command("complain")(job_commands.complain)
-# app.command("sight")(job_commands.sight)
-# app.command("reading", context_settings=NUMBERS)(job_commands.reading)
+app.command("complain")(job_commands.complain)
+app.command("sight")(job_commands.sight)
+app.command("reading", context_settings=NUMBERS)(job_commands.reading)
 # app.command("hunt")(find_commands.hunt)
-# app.command("work")(job_commands.work)
+app.command("work")(job_commands.work)
 app.command("stimulus")(sound_commands.stimulus)
 app.command("note")(job_commands.note)
 app.command("correct")(job_commands.correct)

@@ -17,6 +17,8 @@ EIGHTHS = " ▏▎▍▌▋▊▉"
 FULL = "█"
 SUSPECTS = 8
 EXPECTED = 4
+LEAST = 0.02  # chances below this are not worth a word
+WITH_SIGNAL = ("ac volts", "listen")
 
 
 def print_hunt(out: Console, answer: Row, cautions: Sequence[str]) -> None:
@@ -88,32 +90,41 @@ def _print_next(out: Console, answer: Row) -> None:
 
 
 def check_words(check: Row) -> str:
-    """What to do with the leads: ``dc volts: red on wf_fb, black on 0V``."""
+    """What to do with the leads: ``dc volts: red on wf_out, black on 0V``."""
     if check.get("at"):
         words = f"{check['check']}: red on {check['at']}, black on {check.get('against', '')}"
     else:
-        words = f"{check['check']} {check.get('part') or check.get('area') or check.get('driver') or ''}".rstrip()
+        words = f"{check['check']} {check.get('part') or check.get('driver') or ''}".rstrip()
     if check.get("word"):
-        words += f": {check['word']}"
-    return f"{words}, {check['signal']} at the input" if check.get("signal") else words
+        words += f": {check['word']}?"
+    if check["check"] in WITH_SIGNAL and check.get("signal_hz"):
+        words += f", with {show(check['signal_hz'], 'Hz')} {show(check['signal_v'], 'V')} at the input"
+    return words
 
 
 def _print_expected(out: Console, answer: Row, check: Row) -> None:
-    unit = next((row["unit"] for row in check.get("expect", ()) if row.get("unit")), check.get("unit", ""))
-    if check.get("healthy"):
-        out.print(f"       {'a good board':<44.44} {_spread(check['healthy'], unit)}")
-    for row in check.get("expect", ())[:EXPECTED]:
-        words = suspect_words(answer["suspects"][row["suspect"]])
-        out.print(f"       {words:<44.44} {_spread(row, row.get('unit', unit))}")
+    unit = next((row["unit"] for row in check["expect"] if row.get("unit")), "")
+    rows = [("a good board", check["healthy"])]
+    rows += [(suspect_words(answer["suspects"][row["suspect"]]), row) for row in check["expect"][:EXPECTED]]
+    for words, row in rows:
+        out.print(f"       {words:<44.44} {expected_words(row, unit)}")
 
 
-def _spread(row: Row, unit: str) -> str:
-    """Where 90 % of the readings lie; a limit that is null is beyond the meter's range."""
-    ends = [row.get("low"), row.get("high")]
-    if ends == [None, None]:
-        return "over range"
-    low, high = (show(end, unit) if end is not None else "over range" for end in ends)
-    return low if low == high else f"{low} to {high}"
+def expected_words(row: Row, unit: str) -> str:
+    """Where 90 % of the readings lie; or how likely a word is, over range is, or that nothing can be read."""
+    words = []
+    if row.get("probability") is not None:
+        words.append(f"yes with {100 * row['probability']:.0f} %")
+    if row.get("median") is not None:
+        low, high = (show(row[end], unit) if row.get(end) is not None else "over range" for end in ("low", "high"))
+        words.append(low if low == high else f"{low} to {high}")
+    elif "median" in row:
+        words.append("over range")
+    if row.get("over", 0) > LEAST and row.get("median") is not None:
+        words.append(f"over range with {100 * row['over']:.0f} %")
+    if row.get("none", 0) > LEAST:
+        words.append(f"no reading possible with {100 * row['none']:.0f} %")
+    return ", ".join(words) or "not told"
 
 
 def _print_advice(out: Console, advice: Row) -> None:

@@ -6,8 +6,9 @@ from collections.abc import Mapping
 from typing import Any
 
 from dustcap.job.desk import Desk, append, view
+from dustcap.job.findings import board_names, check
 from dustcap.job.payloads import Correction, payload_of
-from dustcap.job.state import correctable
+from dustcap.job.state import FINDINGS, correctable
 
 
 def withdraw(desk: Desk, job: int, position: int, why: str = "") -> int:
@@ -29,8 +30,11 @@ def correct(desk: Desk, job: int, position: int, changes: Mapping[str, Any], why
     InputError
         If there is no such entry, or the changed entry does not fit its kind.
     """
-    old = correctable(view(desk, job).state, position)
+    seen = view(desk, job)
+    old = correctable(seen.state, position)
     merged = {**old.payload.plain(), **changes}
     plain = {key: value for key, value in merged.items() if value is not None}
     new = payload_of(old.payload.KIND, plain)
+    if isinstance(new, FINDINGS):
+        check(new, board_names(seen.board_text))
     return append(desk, job, Correction(why=why, instead=new.plain()), corrects=position)

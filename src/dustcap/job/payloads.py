@@ -88,6 +88,8 @@ class Reading(Payload):
     state: str = Field("", max_length=50)
     signal: str = Field("", max_length=50)
     test_voltage: str = Field("", max_length=50)
+    accuracy: str = Field("", max_length=50)  # of an own meter
+    doubtful: bool = False
 
     @model_validator(mode="after")
     def _one_answer(self) -> Reading:
