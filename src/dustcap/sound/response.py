@@ -1,0 +1,229 @@
+"""The frequency response: gated, smoothed, with the band in which it holds and its uncertainty.
+
+====== ===================  =====  ===========================================================
+symbol name here            unit   meaning
+====== ===================  =====  ===========================================================
+T      gate_s               s      from the direct sound to the end of the window
+a      piston radius        m      of the diaphragm, for the near field
+ka     -                    -      2 pi f a / c
+====== ===================  =====  ===========================================================
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+import scipy.fft as fft
+from numpy.typing import NDArray
+from scipy.ndimage import maximum_filter1d
+
+from dustcap.errors import SignalError
+from dustcap.sound.gate import LONGEST_S, Gate, find_gate
+from dustcap.sound.spectra import noise_density, smoothed
+from dustcap.sound.stimulus import Samples
+from dustcap.sound.sweep import SweepResponse, causal_start, impulse_response
+
+POINTS_PER_OCTAVE = 48
+SMOOTHING = 24  # a 24th of an octave
+LEAST_SNR_DB = 10.0  # of a shown point, after smoothing
+COVERAGE = 1.96  # 95 %
+FLOOR_DB = 0.02  # clocks, converters and arithmetic: measured against known filters, see tests
+BEFORE_S = 0.16
+SHORT_S = 0.04  # a gate shorter than the slowest wave of the sweep
+# What a gate of 0.7 T still moves within a sixth of an octave, half as much again, covers what T has cut off (tests).
+SHORTER, TRUNCATION, AROUND = 0.7, 1.5, 2 * POINTS_PER_OCTAVE // 6 + 1
+SPEED_OF_SOUND = 343.2  # m/s at 20 degrees C
+PISTON_DIAMETER_M = 0.16  # assumed when none is given: an 8-inch driver, the largest common in near-field units
+
+
+@dataclass(frozen=True, slots=True)
+class FrequencyResponse:
+    """A response curve: `db` and `uncertainty_db` (n,) at `hz` (n,), nan outside `valid`."""
+
+    hz: Samples
+    db: Samples
+    valid: tuple[float, float]
+    gate_s: float
+    smoothing: str
+    uncertainty_db: Samples
+    reflection_s: float | None
+    near_field: bool
+
+
+def frequency_response(
+    sweep: SweepResponse,
+    rest: Samples,
+    *,
+    near_field: bool = False,
+    gate_s: float | None = None,
+    diameter_m: float = PISTON_DIAMETER_M,
+    smoothing: int = SMOOTHING,
+) -> FrequencyResponse:
+    r"""Response of the loudspeaker from the sweep's transfer function.
+
+    Parameters
+    ----------
+    sweep : SweepResponse
+        Transfer function of the sweep.
+    rest : ndarray, shape (n,)
+        Noise at rest on the same scale as the recording: it sets the valid band and the uncertainty.
+    near_field : bool
+        The microphone stands at the diaphragm: no gate, valid up to ka = 1 of a piston of `diameter_m`.
+    gate_s : float, optional
+        Length of the gate, s; found from the first reflection if left out.
+    smoothing : int
+        Denominator of the octave fraction over which power is averaged.
+
+    Returns
+    -------
+    FrequencyResponse
+
+    Raises
+    ------
+    SignalError
+        If no band of an octave is left between gate, noise and ends of the sweep.
+
+    Notes
+    -----
+    A gate of length T tells nothing below 1/T. The uncertainty (95 %, of the shape) adds the noise of the quiet gap
+    through the same window, what the curve still moves when the gate is shortened, what smoothing takes off a bend,
+    and a floor. A bend sharper than the smoothing is not covered by it.
+
+    References
+    ----------
+    D. B. Keele, "Low-frequency loudspeaker assessment by nearfield sound-pressure measurement", J. Audio Eng. Soc. 22,
+    1974: the near-field limit ka = 1.
+    """
+    impulse, gate = _impulse_and_gate(sweep, rest, near_field)
+    length_s = gate.length_s if gate_s is None else min(gate_s, impulse.size / sweep.rate - BEFORE_S - 0.05)
+    if length_s < SHORT_S:
+        impulse = causal_start(sweep, BEFORE_S, max(gate.direct_s, 0.0) + length_s + 0.002, gate.direct_s)
+    hz = grid_hz(sweep.band_hz)
+    cut = _cut(sweep, impulse, rest, gate.direct_s, length_s)
+    signal, noise = cut.smoothed(hz, smoothing)
+    snr = signal / np.maximum(noise, 1e-30)
+    high_hz = SPEED_OF_SOUND / (np.pi * diameter_m) if near_field else sweep.band_hz[1]
+    valid = longest_run(hz, (snr > 10 ** (LEAST_SNR_DB / 10)) & (hz >= 1 / length_s) & (hz <= high_hz))
+    inside = (hz >= valid[0]) & (hz <= valid[1])
+    hz_in, snr = hz[inside], snr[inside]
+    shorter, _ = _cut(sweep, impulse, rest, gate.direct_s, SHORTER * length_s).smoothed(hz_in, smoothing)
+    wider, _ = cut.smoothed(hz_in, smoothing / 2)
+    noise_db = 4.343 * np.sqrt((2 / snr + 1 / snr**2) / np.maximum(hz_in * np.log(2) / smoothing * cut.seconds, 1.0))
+    parts_db = (
+        COVERAGE * noise_db,
+        np.full(hz_in.size, COVERAGE * _mean_error(noise_db, hz_in, smoothing, cut.seconds)),
+        TRUNCATION * maximum_filter1d(np.abs(10 * np.log10(shorter / signal[inside])), AROUND),
+        10 * np.log10(wider / signal[inside]) / 3,
+        np.full(hz_in.size, FLOOR_DB),
+    )
+    return FrequencyResponse(
+        hz,
+        _spread(inside, 10 * np.log10(signal[inside])),
+        valid,
+        length_s,
+        f"1/{smoothing}",
+        _spread(inside, np.sqrt(sum(part**2 for part in parts_db))),
+        gate.reflection_s if gate_s is None else None,
+        near_field,
+    )
+
+
+def _mean_error(noise_db: Samples, hz: Samples, smoothing: int, seconds: float) -> float:
+    """Standard error of the curve's mean, dB: points closer than smoothing and window tell apart share one error."""
+    shared = POINTS_PER_OCTAVE * np.maximum(1 / smoothing, np.log2(1 + 1 / (seconds * hz)))
+    return float(np.sqrt(np.sum(noise_db**2 * shared)) / noise_db.size)
+
+
+def _spread(inside: NDArray[np.bool_], values: Samples) -> Samples:
+    full = np.full(inside.shape, np.nan)
+    full[inside] = values
+    return full
+
+
+def _impulse_and_gate(sweep: SweepResponse, rest: Samples, near_field: bool) -> tuple[Samples, Gate]:
+    after_s = min(LONGEST_S + 0.06, sweep.decay_s)
+    impulse = impulse_response(sweep, BEFORE_S, after_s)
+    if not near_field:
+        return impulse, find_gate(impulse, sweep.rate, BEFORE_S, _usable(sweep, rest))
+    peak_s = float(np.argmax(np.abs(impulse))) / sweep.rate - BEFORE_S
+    return impulse, Gate(min(max(peak_s, -0.02), 0.05), min(LONGEST_S, after_s - 0.06), None)
+
+
+@dataclass(frozen=True, slots=True)
+class _Cut:
+    """Power of the gated response and of the noise in it, at `hz` (n,); `seconds`: what the window leaves of time."""
+
+    hz: Samples
+    power: Samples
+    noise: Samples
+    seconds: float
+
+    def smoothed(self, hz: Samples, fraction: float) -> tuple[Samples, Samples]:
+        """Signal and noise power over a fraction of an octave."""
+        noise = smoothed(hz, self.noise, fraction, self.hz)
+        return np.maximum(smoothed(hz, self.power, fraction, self.hz) - noise, 1e-30), noise
+
+
+def _cut(sweep: SweepResponse, impulse: Samples, rest: Samples, direct_s: float, length_s: float) -> _Cut:
+    """Spectrum of the impulse response through a window from `direct_s` on."""
+    window, begin = _window(sweep.rate, direct_s, length_s, impulse.size)
+    size = fft.next_fast_len(max(round((3.0 if length_s > 0.1 else 0.5) * sweep.rate), window.size), real=True)
+    hz = np.arange(size // 2 + 1) * sweep.rate / size
+    top = int(np.searchsorted(hz, sweep.band_hz[1] * 1.06))
+    spectrum = fft.rfft(impulse[begin : begin + window.size] * window, size)
+    weight = np.interp(hz[:top], sweep.hz, sweep.weight)
+    weight[hz[:top] < sweep.band_hz[0]] = 1.0  # filled
+    noise = noise_power(sweep, rest, window.size / sweep.rate, hz[:top]) * np.sum(window**2)
+    seconds = float(np.sum(window**2) ** 2 / np.sum(window**4)) / sweep.rate
+    return _Cut(hz[:top], np.abs(spectrum[:top] / np.maximum(weight, 0.05)) ** 2, noise, seconds)
+
+
+def _window(rate: float, direct_s: float, length_s: float, size: int) -> tuple[Samples, int]:
+    """Half a Hann window ahead of the direct sound, flat, half a Hann window over the second half; where it begins."""
+    ahead = round(min(max(0.25 * length_s, 0.001), 0.1) * rate)
+    margin = round(0.0008 * rate)
+    fall = max(round(0.5 * length_s * rate), 2)
+    flat = max(round(length_s * rate) - fall, 1) + margin
+    rise = 0.5 - 0.5 * np.cos(np.pi * (np.arange(ahead) + 0.5) / ahead)
+    drop = 0.5 + 0.5 * np.cos(np.pi * (np.arange(fall) + 0.5) / fall)
+    window = np.concatenate([rise, np.ones(flat), drop])
+    begin = round((BEFORE_S + direct_s) * rate) - margin - ahead
+    return window[: size - begin], begin
+
+
+def noise_power(sweep: SweepResponse, rest: Samples, window_s: float, hz: Samples) -> Samples:
+    """Power spectrum of the quiet gap after division by the sweep, per sample of a window of `window_s`, at `hz`."""
+    axis, density = noise_density(rest, sweep.rate, min(window_s, 0.5))
+    index = np.clip(np.round(hz * sweep.size / sweep.rate).astype(np.int64), 0, sweep.played.size - 1)
+    played = np.maximum(np.abs(sweep.played[index]) ** 2, 1e-30)
+    return np.asarray(np.where(sweep.weight[index] > 0.05, np.interp(hz, axis, density) / played, 0.0))
+
+
+def grid_hz(band_hz: tuple[float, float], points: int = POINTS_PER_OCTAVE) -> Samples:
+    """Frequencies around 1 kHz, equally spaced on a logarithmic axis, inside a band."""
+    low, high = (np.log2(edge / 1000.0) * points for edge in band_hz)
+    return np.asarray(1000.0 * 2 ** (np.arange(np.ceil(low), np.floor(high) + 1) / points))
+
+
+def longest_run(hz: Samples, fits: NDArray[np.bool_], octaves: float = 1.0) -> tuple[float, float]:
+    """First and last frequency of the widest stretch on which a condition (n,) holds; refused below `octaves`."""
+    edges = np.flatnonzero(np.diff(np.concatenate([[False], fits, [False]]).astype(int)))
+    runs = [(float(hz[a]), float(hz[b - 1])) for a, b in zip(edges[::2], edges[1::2], strict=True)]
+    best = max(runs, key=lambda run: run[1] / run[0], default=(1.0, 1.0))
+    if best[1] / best[0] < 2**octaves:
+        raise SignalError(
+            "the loudspeaker stands out of the noise and the reflections in no band as wide as an octave.",
+            where="sound.response",
+            mend="Go nearer with the microphone, away from walls, or raise the level.",
+        )
+    return best
+
+
+def _usable(sweep: SweepResponse, rest: Samples) -> tuple[float, float]:
+    """Widest band in which the raw transfer function stands above the noise of the whole deconvolution."""
+    hz = grid_hz(sweep.band_hz, 12)
+    window_s = min(0.1, sweep.decay_s)
+    signal = smoothed(hz, np.abs(sweep.spectrum) ** 2, 6, sweep.hz)
+    noise = noise_power(sweep, rest, window_s, hz) * window_s * sweep.rate
+    return longest_run(hz, signal > 2 * noise, 0.3)
