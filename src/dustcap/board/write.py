@@ -15,6 +15,7 @@ from typing import Any
 
 import tomlkit
 
+from dustcap.board.defaults import filled
 from dustcap.board.kinds import KINDS
 from dustcap.board.model import Board, Part, Place
 from dustcap.board.read import DEFAULT_MAINS, LAYOUT, parse_board
@@ -178,7 +179,7 @@ def _from_library(board: Board, part: Part) -> bool:
 
 
 def _written_out(part: Part) -> dict[str, object]:
-    """A part as it would stand in the file, with the values that were not mere defaults."""
+    """A part as it would stand in the file, with every value that would not come back by itself."""
     pins: object = dict(part.pins)
     if part.kind == "transformer":
         pins = {"secondary": list(part.pins.values())}
@@ -187,7 +188,7 @@ def _written_out(part: Part) -> dict[str, object]:
     spec = KINDS[part.kind].keys
     table: dict[str, object] = {"kind": part.kind}
     for key, value in part.values.items():
-        if value != spec[key].default and (key in part.given or spec[key].needed or spec[key].default is not None):
+        if spec[key].needed or value not in (spec[key].default, _following(part, key)):
             table[key] = _as_written(value, spec[key].unit)
     if part.gains:
         table["gain"] = [{"from": gain.source, "to": gain.to, "value": gain.value} for gain in part.gains]
@@ -195,6 +196,11 @@ def _written_out(part: Part) -> dict[str, object]:
         if mapping:
             table[name] = dict(mapping)
     return {**table, "pins": pins}
+
+
+def _following(part: Part, key: str) -> float | str | None:
+    """The value that a key would take by the part's other values, if it is one that follows from them."""
+    return filled(part.kind, {other: value for other, value in part.values.items() if other != key}).get(key)
 
 
 def _as_written(value: float | str, unit: str) -> Written:
