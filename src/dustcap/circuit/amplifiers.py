@@ -19,7 +19,7 @@ from typing import NamedTuple
 import numpy as np
 
 from dustcap.circuit.branches import MUTE_PIN_OHM
-from dustcap.circuit.devices import clamped, faded, hinge, within_corner
+from dustcap.circuit.devices import Group, clamped, faded, hinge, within_corner
 from dustcap.circuit.layout import Layout, Real
 from dustcap.circuit.values import FLOOR_OHM, Table
 
@@ -51,10 +51,8 @@ class _Target(NamedTuple):
     bottom: Real
 
 
-class Amplifiers:
+class Amplifiers(Group):
     """Every amplifier; unknowns are (target, out, high, low, mute), rows are (target, out, high, low)."""
-
-    law = "amplifier"
 
     def __init__(self, layout: Layout) -> None:
         pins = [layout.at("amplifier", name) for name in ("out", "high", "low", "mute")]

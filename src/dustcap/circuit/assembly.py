@@ -53,12 +53,12 @@ class Discrete:
 class Problem:
     """Fixed index work of one circuit: device groups, stamps, kept (non-linear) and eliminated unknowns."""
 
-    def __init__(self, layout: Layout) -> None:
-        self.layout = layout
-        self.regions: tuple[Region, ...] = regions_of(layout)
-        self.groups = _groups(layout, self.regions)
+    def __init__(
+        self, layout: Layout, groups: list[Group], regions: tuple[Region, ...] = (), also_kept: Index | None = None
+    ) -> None:
+        self.layout, self.groups, self.regions = layout, groups, regions
         touched = [group.columns.ravel() for group in self.groups] + [group.rows.ravel() for group in self.groups]
-        touched += [region.nets for region in self.regions]
+        touched += [region.nets for region in self.regions] + ([] if also_kept is None else [also_kept])
         flat = np.unique(np.concatenate([*touched, np.zeros(0, dtype=np.intp)]))
         self.kept: Index = flat[flat >= 0]
         self.eliminated: Index = np.setdiff1d(np.arange(layout.size), self.kept)
@@ -76,18 +76,23 @@ class Problem:
             size,
         )
         self.region_nets = [where[region.nets] for region in self.regions]
-        self._linear = _LinearStamps(layout)
-
-    def linear(self, table: Table, state: Discrete, scale: Real) -> tuple[Real, Real]:
-        """A (cases, size, size) and b (cases, size); `scale` (cases,) multiplies every supply."""
-        return self._linear.assemble(table, state, scale)
 
 
-def problem_of(layout: Layout) -> Problem:
-    """The fixed index work of a circuit, made once."""
-    known = layout.kept.get("problem")
-    if not isinstance(known, Problem):
-        known = layout.kept["problem"] = Problem(layout)
+@dataclass(frozen=True, eq=False)
+class Powered:
+    """A powered circuit's problem and its linear part."""
+
+    problem: Problem
+    linear: LinearStamps
+
+
+def powered(layout: Layout) -> Powered:
+    """The fixed index work of a powered circuit, made once."""
+    known = layout.kept.get("powered")
+    if not isinstance(known, Powered):
+        regions = regions_of(layout)
+        known = Powered(Problem(layout, _groups(layout, regions), regions), LinearStamps(layout))
+        layout.kept["powered"] = known
     return known
 
 
@@ -115,7 +120,7 @@ def _flat(parts: list[Index]) -> Index:
     return np.concatenate([part.ravel() for part in parts] + [np.zeros(0, dtype=np.intp)])
 
 
-class _LinearStamps:
+class LinearStamps:
     """Matrix and vector entries of the linear elements."""
 
     def __init__(self, layout: Layout) -> None:
@@ -144,7 +149,7 @@ class _LinearStamps:
         self._vector = Scatter(_flat(right), None, layout.size)
 
     def assemble(self, table: Table, state: Discrete, scale: Real) -> tuple[Real, Real]:
-        """Matrix and right side of every case."""
+        """A (cases, size, size) and b (cases, size); `scale` (cases,) multiplies every supply."""
         layout, cases = self.layout, table.cases
         g = joined(dc_conductances(layout, table, state.closed), cases)
         entries, right = [g, g, -g, -g], []

@@ -137,6 +137,42 @@ def ac_admittances(layout: Layout, table: Table, closed: Real, hz: float) -> lis
     return parts + [part.astype(complex) for part in _switched(layout, table, closed)]
 
 
+def unpowered_branches(layout: Layout) -> tuple[Index, Index]:
+    """Ends of every branch of the unpowered circuit: the powered one's, then the transformers' windings."""
+    powered = BranchList.of(layout)
+    if not layout.count("transformer"):
+        return powered.a, powered.b
+    a, tap, b = (layout.at("transformer", name) for name in ("a", "tap", "b"))
+    tapped = _tapped(layout)
+    return np.concatenate([powered.a, a, b]), np.concatenate(
+        [powered.b, np.where(tapped, tap, b), np.where(tapped, tap, b)]
+    )
+
+
+def unpowered_admittances(layout: Layout, table: Table, closed: Real, hz: float = 0.0) -> Real | Complex:
+    """Admittance of every branch of the unpowered circuit, (cases, branches); real at 0 Hz.
+
+    Integrated circuits and junctions are open (their shunts count), a supply is disconnected, a signal input stays
+    closed by its own resistance, contacts are at rest, windings count with their resistance.
+    """
+    parts = list(ac_admittances(layout, table, closed, hz) if hz else dc_conductances(layout, table, closed))
+    laws = [law for law, _ in BranchList.of(layout).owners]
+    if layout.count("source"):
+        signal = np.array([element.value("volts") == 0.0 for element in layout.elements["source"]])
+        where = laws.index("source")
+        parts[where] = parts[where] * signal
+    if layout.count("amplifier"):
+        parts[-1] = parts[-1] * 0.0  # the mute pin is inside an integrated circuit
+    if layout.count("transformer"):
+        second = conductance(table.get("transformer", "ohm_b")) * _tapped(layout)
+        parts += [conductance(table.get("transformer", "ohm_a")), second]
+    return np.concatenate([np.broadcast_to(part, (table.cases, part.shape[1])) for part in parts], axis=1)
+
+
+def _tapped(layout: Layout) -> NDArray[np.bool_]:
+    return np.array([bool(element.nets[1]) for element in layout.elements["transformer"]])
+
+
 def capacitor_admittance(table: Table, s: complex) -> Complex:
     """Admittance of every capacitor behind its series resistance, its leakage left out."""
     farad = np.maximum(table.get("capacitor", "farad"), LIGHT_F)

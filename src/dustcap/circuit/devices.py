@@ -7,30 +7,35 @@ approached from their flat side (junction limiting; Nagel 1975 for the diode, th
 
 from __future__ import annotations
 
-from typing import Protocol
-
 import numpy as np
 
 from dustcap.circuit.layout import Index, Real
 from dustcap.circuit.values import Table
 
 
-class Group(Protocol):
-    """Every element of one non-linear law."""
+class Group:
+    """Every element of one non-linear law.
 
-    law: str
+    Attributes
+    ----------
+    columns : unknowns that its equations depend on, shape (m, p)
+    rows : rows that its equations add to, shape (m, q)
+    """
+
     columns: Index
-    """Unknowns that its equations depend on, shape (m, p)."""
     rows: Index
-    """Rows that its equations add to, shape (m, q)."""
 
     def evaluate(self, u: Real, table: Table) -> tuple[Real, Real]:
         """Currents (cases, m, q) and derivatives (cases, m, q, p) at u (cases, m, p)."""
-        ...
+        raise NotImplementedError
+
+    def begin(self, u: Real, table: Table) -> Real:
+        """The point to linearise at first, from that of a similar case."""
+        return u
 
     def limit(self, new: Real, old: Real, table: Table) -> Real:
         """The point to linearise at next, instead of `new`."""
-        ...
+        return new
 
 
 def hinge(u: Real, width: float) -> tuple[Real, Real]:

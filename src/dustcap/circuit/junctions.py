@@ -13,7 +13,7 @@ from __future__ import annotations
 import numpy as np
 from scipy.special import wrightomega
 
-from dustcap.circuit.devices import hinge
+from dustcap.circuit.devices import Group, hinge
 from dustcap.circuit.layout import Layout, Real
 from dustcap.circuit.values import FLOOR_OHM, THERMAL_V, Table
 
@@ -70,10 +70,8 @@ def _two_terminal(i: Real, g: Real) -> tuple[Real, Real]:
     return f, np.stack([row, -row], axis=-2)
 
 
-class Diodes:
+class Diodes(Group):
     """Every diode, or those of them that are named by number."""
-
-    law = "diode"
 
     def __init__(self, layout: Layout, numbers: list[int]) -> None:
         self.numbers = np.array(numbers, dtype=np.intp)
@@ -107,10 +105,8 @@ def _limited_pair(new: Real, drop: Real) -> Real:
     return np.stack([new[..., 0], new[..., 0] - drop], axis=-1)
 
 
-class Zeners:
+class Zeners(Group):
     """Every zener diode: a silicon diode forward, beyond `zener_v` backward a slope."""
-
-    law = "zener"
 
     def __init__(self, layout: Layout) -> None:
         self.columns = layout.terminals["zener"]
@@ -122,7 +118,7 @@ class Zeners:
         bulk = np.full((1, 1), ZENER_BULK_OHM)
         i, g = diode_current(v, table.get("zener", "saturation_a"), 1.0, bulk)
         slope = np.maximum(table.get("zener", "slope_ohm"), FLOOR_OHM)
-        over, rise = _softplus(-v - table.get("zener", "zener_v"), ZENER_KNEE_V)
+        over, rise = softplus(-v - table.get("zener", "zener_v"), ZENER_KNEE_V)
         present = table.get("zener", "present")
         return _two_terminal(present * (i - over / slope), present * (g + rise / slope))
 
@@ -136,7 +132,8 @@ class Zeners:
         return _limited_pair(new, drop)
 
 
-def _softplus(u: Real, width: float) -> tuple[Real, Real]:
+def softplus(u: Real, width: float) -> tuple[Real, Real]:
+    """Smooth max(u, 0), exponentially small below, with its derivative."""
     x = u / width
     small = np.exp(-np.abs(x))
     return width * (np.maximum(x, 0.0) + np.log1p(small)), np.where(x > 0, 1.0, small) / (1.0 + small)
@@ -148,14 +145,12 @@ def _exponential(v: Real) -> tuple[Real, Real]:
     return capped * (1.0 + np.maximum(x - MAX_EXPONENT, 0.0)), capped / THERMAL_V
 
 
-class Bipolars:
+class Bipolars(Group):
     """Every bipolar transistor: Ebers-Moll in transport form (Gummel & Poon 1970 without their second-order terms).
 
     ic = Is (exp(vbe/Vt) - exp(vbc/Vt)) - Is/Br (exp(vbc/Vt) - 1);
     ib = Is/Bf (exp(vbe/Vt) - 1) + Is/Br (exp(vbc/Vt) - 1).
     """
-
-    law = "bipolar"
 
     def __init__(self, layout: Layout) -> None:
         self.columns = layout.terminals["bipolar"]  # collector, base, emitter
@@ -190,7 +185,7 @@ class Bipolars:
         return np.stack([base - sign * bc, base, base - sign * be], axis=-1)
 
 
-class FieldEffects:
+class FieldEffects(Group):
     """Every transistor of one square-law field-effect kind.
 
     n channel, drain above source: i = k (vgs - Vth)^2 saturated, k (2 (vgs - Vth) vds - vds^2) below; drain and source

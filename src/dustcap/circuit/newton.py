@@ -72,7 +72,10 @@ class _Batch:
         self.answer = start.copy()
         self.solved = np.zeros(len(start), dtype=bool)
         self.rows: Index = np.arange(len(start))
-        self.points = [gathered(start, columns) for columns in problem.columns]
+        self.points = [
+            group.begin(gathered(start, columns), table)
+            for group, columns in zip(problem.groups, problem.columns, strict=True)
+        ]
         self.foretold: Real | None = None
         self.limited = np.ones(len(start), dtype=bool)
 

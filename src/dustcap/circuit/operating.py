@@ -11,7 +11,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from dustcap.circuit.assembly import Condensed, Discrete, Problem, problem_of
+from dustcap.circuit.assembly import Condensed, Discrete, Powered, powered
 from dustcap.circuit.elements import Circuit, Values
 from dustcap.circuit.layout import Index, Layout, Real, layout_of
 from dustcap.circuit.mains import Cycle, Waves
@@ -54,13 +54,13 @@ def operating_point(
     """
     layout = layout_of(circuit)
     table = table_of(layout, values or {}, batch)
-    problem = problem_of(layout)
+    work = powered(layout)
     seed = _seed(layout, table.cases, start)
     size = max(1, int(CHUNK_BYTES / (8 * max(layout.size, 1) ** 2)))
     parts = []
     for first in range(0, table.cases, size):
         rows = np.arange(first, min(first + size, table.cases))
-        parts.append(_solve_chunk(problem, table.take(rows), None if seed is None else seed.take(rows)))
+        parts.append(_solve_chunk(work, table.take(rows), None if seed is None else seed.take(rows)))
     x, ok, states, waves = zip(*parts, strict=True)
     return OperatingPoint(
         circuit=circuit,
@@ -105,22 +105,22 @@ def _seed(layout: Layout, cases: int, start: OperatingPoint | Real | None) -> _S
     return _Start(x, None, None)
 
 
-def _solve_chunk(problem: Problem, table: Table, start: _Start | None) -> tuple[Real, Flags, Discrete, list[Waves]]:
-    work = _Chunk(problem, table, start)
-    work.run()
-    return work.x, work.ok, work.state, work.waves
+def _solve_chunk(work: Powered, table: Table, start: _Start | None) -> tuple[Real, Flags, Discrete, list[Waves]]:
+    chunk = _Chunk(work, table, start)
+    chunk.run()
+    return chunk.x, chunk.ok, chunk.state, chunk.waves
 
 
 class _Chunk:
     """Some cases of a batch with their present unknowns, switches and mains cycles."""
 
-    def __init__(self, problem: Problem, table: Table, start: _Start | None) -> None:
-        self.problem, self.table = problem, table
-        cases, layout = table.cases, problem.layout
+    def __init__(self, work: Powered, table: Table, start: _Start | None) -> None:
+        self.problem, self.stamps, self.table = work.problem, work.linear, table
+        cases, layout = table.cases, work.problem.layout
         self.state = rest(layout, table)
         self.ok = np.zeros(cases, dtype=bool)
         self.x = np.zeros((cases, layout.size))
-        self.waves = [Waves.at_rest(cases, len(region.nets), len(region.diodes)) for region in problem.regions]
+        self.waves = [Waves.at_rest(cases, len(region.nets), len(region.diodes)) for region in work.problem.regions]
         self.warm = start is not None
         if start is not None:
             self.x[:] = start.x
@@ -170,7 +170,7 @@ class _Chunk:
         """Newton's method for some rows at a share of the supplies; the rows that it leaves unsolved."""
         table, problem = self.table.take(rows), self.problem
         share = np.full(len(rows), scale)
-        linear = Condensed.of(problem, *problem.linear(table, self.state.take(rows), share))
+        linear = Condensed.of(problem, *self.stamps.assemble(table, self.state.take(rows), share))
         cycles = [
             Cycle(region, table, problem.layout.mains_hz, share, waves.pick(rows))
             for region, waves in zip(problem.regions, self.waves, strict=True)

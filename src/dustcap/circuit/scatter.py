@@ -2,7 +2,10 @@
 
 from __future__ import annotations
 
+from typing import Any
+
 import numpy as np
+from numpy.typing import NDArray
 
 from dustcap.circuit.layout import Index, Real
 
@@ -26,7 +29,7 @@ class Scatter:
         self._places, self._starts = np.unique(flat[order], return_index=True)
         self._single = len(self._places) == len(flat)
 
-    def add(self, batch: Real, values: Real) -> None:
+    def add(self, batch: NDArray[Any], values: NDArray[Any]) -> None:
         """Add values of shape (cases, k) to `batch` (cases, ...) in place."""
         if not len(self._places):
             return

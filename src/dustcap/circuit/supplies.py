@@ -10,7 +10,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from dustcap.circuit.devices import clamped, faded, hinge, load_share, within_corner
+from dustcap.circuit.devices import Group, clamped, faded, hinge, load_share, within_corner
 from dustcap.circuit.layout import Layout, Real
 from dustcap.circuit.values import Table
 
@@ -21,10 +21,8 @@ LIMIT_ROUNDING = 0.02
 SINK_KNEE_V = 0.5
 
 
-class Regulators:
+class Regulators(Group):
     """Every regulator: a pass element that lifts its output to its volts while in - dropout allows it."""
-
-    law = "regulator"
 
     def __init__(self, layout: Layout) -> None:
         self.columns = layout.terminals["regulator"]  # in, out, common
@@ -57,6 +55,16 @@ class Regulators:
         row_out = -np.stack([g_in, g_out, -g_in - g_out], axis=-1)
         return f, np.stack([row_in, row_out, -(row_in + row_out)], axis=-2)
 
+    def begin(self, u: Real, table: Table) -> Real:
+        """Linearise first inside the regulating zone where there is enough input for it, whatever `u` says."""
+        width = OUTPUT_OHM * np.maximum(table.get("regulator", "limit_a"), 1e-6)
+        room, _, _ = self._room(u, table)
+        sign, volts = np.sign(table.get("regulator", "volts")), np.abs(table.get("regulator", "volts"))
+        fed = sign * (u[..., 0] - u[..., 2]) - table.get("regulator", "dropout_v") > 0.2 * volts
+        begun = u.copy()
+        begun[..., 1] += np.where(fed & ((room > width) | (room < 0)), sign * (room - 0.05 * width), 0.0)
+        return begun
+
     def limit(self, new: Real, old: Real, table: Table) -> Real:
         """Enter the regulating zone instead of jumping across it."""
         width = OUTPUT_OHM * np.maximum(table.get("regulator", "limit_a"), 1e-6)
@@ -70,10 +78,8 @@ class Regulators:
         return limited
 
 
-class Sinks:
+class Sinks(Group):
     """Every constant-current load, fading to nothing below one volt."""
-
-    law = "sink"
 
     def __init__(self, layout: Layout) -> None:
         self.columns = layout.terminals["sink"]
