@@ -67,5 +67,5 @@ def load_share(v: Real, knee: float) -> tuple[Real, Real]:
 
 
 def within_corner(new: Real, old: Real, corner: Real, stop: Real) -> Real:
-    """Stop at `stop` where a point that was above `corner` would fall below it."""
-    return np.where((old > corner) & (new < corner), stop, new)
+    """A point that comes back from above `corner` goes no further than `stop` below it."""
+    return np.where((old > corner) & (new < stop), stop, new)
