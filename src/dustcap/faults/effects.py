@@ -122,13 +122,13 @@ def _worn_track(draw: Draw) -> Changes:
 
 
 def _input_leakage(draw: Draw) -> Changes:
-    """One of the two inputs, in or out of the pin: four equally likely variants."""
+    """On top of the bias of one of the two inputs, in or out of the pin: four equally likely variants."""
     which, rest = draw.variants(4)
     ampere = log_between(rest, INPUT_LEAK_A) * np.where(which % 2 == 0, 1.0, -1.0)
     plus, minus = draw.own("bias_plus_a"), draw.own("bias_minus_a")
     return {
-        (draw.part.name, "bias_plus_a"): np.where(which < 2, ampere, plus),
-        (draw.part.name, "bias_minus_a"): np.where(which >= 2, ampere, minus),
+        (draw.part.name, "bias_plus_a"): plus + np.where(which < 2, ampere, 0.0),
+        (draw.part.name, "bias_minus_a"): minus + np.where(which >= 2, ampere, 0.0),
     }
 
 
