@@ -1,6 +1,7 @@
 """The hand-over sheet."""
 
 import io
+import math
 import re
 
 import pytest
@@ -10,6 +11,7 @@ from report.sample import job
 from dustcap.errors import InputError
 from dustcap.job.handover_data import HandoverData, ReadingLine, SuspectLine, UnitLine, VerdictLine, WorkLine
 from dustcap.report.handover import handover_pages, handover_pdf
+from dustcap.report.handover_words import off
 
 LONG = 'a long word list with #hash *stars* $maths$ <b> & \x00 \n\t \\ ] [ " end ' * 30
 
@@ -144,6 +146,31 @@ def test_a_withdrawn_reading_is_left_out_and_counted():
     assert "1.23 V" in text
     assert "9.88 V" not in text
     assert "1 withdrawn and not shown." in text
+
+
+@pytest.mark.parametrize(
+    ("value", "word", "low", "high", "is_off"),
+    [
+        (1.42e6, "", math.inf, math.inf, True),
+        (None, "over range", math.inf, math.inf, False),
+        (None, "over range", 4.7e3, 4.9e3, True),
+        (None, "over range", 4.7e6, math.inf, False),
+        (4.8e3, "", 4.7e3, 4.9e3, False),
+        (5.0e3, "", 4.7e3, 4.9e3, True),
+        (5.0e3, "", None, None, False),
+        (None, "under range", 4.7e3, 4.9e3, False),
+    ],
+)
+def test_a_reading_is_off_when_good_boards_do_not_read_it(value, word, low, high, is_off):
+    """Over range counts as infinite; nothing is said where nothing is known of good boards."""
+    assert off(ReadingLine("ohms a against b", value, "ohm", word, good_low=low, good_high=high)) is is_off
+
+
+def test_a_good_board_that_is_over_range_is_said_so():
+    """What a good board reads is printed as a range or in words."""
+    line = ReadingLine("leakage rail+ against wf_fb", 1.42e6, "ohm", good_low=math.inf, good_high=math.inf)
+
+    assert "1.42 MΩ over range" in read(job(readings=(line,)))[1]
 
 
 def test_only_the_shipped_fonts_are_used():

@@ -27,7 +27,7 @@ class UnitLine:
 
 @dataclass(frozen=True, slots=True)
 class ReadingLine:
-    """One reading as it was taken, and what a good board reads there (90 % of good boards)."""
+    """One reading as it was taken, and what a good board reads there (90 % of good boards; inf: over range)."""
 
     check: str
     """As `Check.words()` says it: ``dc volts wf_out against 0V``."""

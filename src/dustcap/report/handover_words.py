@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import datetime
+from math import inf, isinf
 from typing import Any
 
 from dustcap.job import cautions
@@ -27,6 +28,7 @@ class Fit:
 FITS = (Fit(), Fit(140, 5, 14, 12), Fit(90, 4, 12, 10), Fit(60, 3, 8, 8, new_page=False))
 """From roomy to tight: the sheet takes the first that fits its pages."""
 MOST_OTHERS = 3
+OVER = "over range"
 USUAL_CAUTIONS = (*cautions.BY_STATE.values(), cautions.MAINS, "Test sweeps can be loud: protect the ears.")
 CODES = f"This sheet reports what was found, done and measured. {cautions.LICENCE}"
 NOTHING_MISSING = "No gap was noted."
@@ -116,11 +118,12 @@ def chosen(readings: Sequence[ReadingLine], most: int) -> list[ReadingLine]:
 
 def off(line: ReadingLine) -> bool:
     """Whether the reading lies outside what 90 % of good boards read."""
-    if line.value is None:
-        return bool(line.word) and line.good_low is not None
-    low = line.value if line.good_low is None else line.good_low
-    high = line.value if line.good_high is None else line.good_high
-    return not low <= line.value <= high
+    value = inf if line.value is None and line.word == OVER else line.value
+    if value is None:
+        return False
+    low = value if line.good_low is None else line.good_low
+    high = value if line.good_high is None else line.good_high
+    return not low <= value <= high
 
 
 def some(rows: Sequence[str], fit: Fit) -> list[str]:
@@ -159,9 +162,10 @@ def _unexplained(share: float | None) -> str:
 
 
 def _reading(line: ReadingLine) -> dict[str, Any]:
-    good = ""
-    if line.good_low is not None and line.good_high is not None:
-        good = f"{quantity(line.good_low, line.unit)} to {quantity(line.good_high, line.unit)}"
+    ends = [
+        OVER if isinf(end) else quantity(end, line.unit) for end in (line.good_low, line.good_high) if end is not None
+    ]
+    good = " to ".join(dict.fromkeys(ends))
     check = f"{line.check} (after the work)" if line.after_work else line.check
     value = line.word if line.value is None else quantity(line.value, line.unit)
     words = {"check": cut(check, 70), "value": cut(value or "not measured", 30), "good": good}
