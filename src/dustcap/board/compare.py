@@ -7,6 +7,7 @@ from dataclasses import dataclass
 
 from dustcap.board.kinds import KINDS
 from dustcap.board.model import Board, Part
+from dustcap.board.source import base_unit
 from dustcap.quantities import show
 
 ADDED, REMOVED, KIND, VALUE, PINS, BLOCK = "added", "removed", "kind", "value", "pins", "block"
@@ -56,8 +57,7 @@ def shown_value(part: Part, key: str) -> str:
         return ""
     if isinstance(value, str | bool):
         return str(value).lower() if isinstance(value, bool) else value
-    unit = KINDS[part.kind].keys[key].unit
-    return show(value, {"mm": "m", "nV/rtHz": "V/rtHz"}.get(unit, unit))
+    return show(value, base_unit(KINDS[part.kind].keys[key].unit))
 
 
 def _of_part(old: Part | None, new: Part) -> Iterator[Difference]:

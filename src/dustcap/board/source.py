@@ -171,9 +171,26 @@ def number_at(source: Source, path: KeyPath, value: object, key: Key) -> float:
     return number
 
 
+def as_written(value: float | str, unit: str) -> float | str:
+    """A value in base units as it can stand in a description under a key of that unit.
+
+    Examples
+    --------
+    >>> as_written(0.05, "%"), as_written(0.016, "mm"), as_written(2200.0, "ohm")
+    ('5.0 %', '0.016 m', '2200.0 ohm')
+    """
+    if isinstance(value, str | bool) or not unit:
+        return value
+    return f"{value * 100!r} %" if unit == "%" else f"{value!r} {base_unit(unit)}"
+
+
+def base_unit(unit: str) -> str:
+    """The unit without a prefix that values of a key are held in."""
+    return {"mm": "m", "nV/rtHz": "V/rtHz"}.get(unit, unit)
+
+
 def _needs(key: Key) -> str:
-    unit = "V/rtHz" if key.unit == "nV/rtHz" else "m" if key.unit == "mm" else key.unit
-    most = f" and at most {show(key.most, unit)}" if isfinite(key.most) else ""
+    most = f" and at most {show(key.most, base_unit(key.unit))}" if isfinite(key.most) else ""
     if key.signed:
         return f"but must not be zero{most}"
     return f"but must be {'zero or more' if key.zero else f'more than {key.above:g}'}{most}"

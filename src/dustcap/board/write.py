@@ -19,7 +19,7 @@ from dustcap.board.defaults import filled
 from dustcap.board.kinds import KINDS
 from dustcap.board.model import Board, Part, Place
 from dustcap.board.read import DEFAULT_MAINS, LAYOUT, parse_board
-from dustcap.board.source import nearest
+from dustcap.board.source import as_written, nearest
 from dustcap.errors import BoardError
 
 Table = MutableMapping[str, Any]
@@ -189,7 +189,7 @@ def _written_out(part: Part) -> dict[str, object]:
     table: dict[str, object] = {"kind": part.kind}
     for key, value in part.values.items():
         if spec[key].needed or value not in (spec[key].default, _following(part, key)):
-            table[key] = _as_written(value, spec[key].unit)
+            table[key] = as_written(value, spec[key].unit)
     if part.gains:
         table["gain"] = [{"from": gain.source, "to": gain.to, "value": gain.value} for gain in part.gains]
     for name, mapping in (("drives", part.drives), ("draws", part.draws), ("modes", part.modes)):
@@ -201,10 +201,3 @@ def _written_out(part: Part) -> dict[str, object]:
 def _following(part: Part, key: str) -> float | str | None:
     """The value that a key would take by the part's other values, if it is one that follows from them."""
     return filled(part.kind, {other: value for other, value in part.values.items() if other != key}).get(key)
-
-
-def _as_written(value: float | str, unit: str) -> Written:
-    if isinstance(value, str | bool) or not unit:
-        return value
-    base = {"mm": "m", "nV/rtHz": "V/rtHz"}.get(unit, unit)
-    return f"{value * 100!r} %" if base == "%" else f"{value!r} {base}"

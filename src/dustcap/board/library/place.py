@@ -5,12 +5,13 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
 
+from dustcap.board.kinds import KINDS
 from dustcap.board.library.designs import DESIGNS
 from dustcap.board.library.load import Library, Template
 from dustcap.board.lines import KeyPath, LineIndex
 from dustcap.board.model import Part
 from dustcap.board.parts import read_part
-from dustcap.board.source import Source, check_keys, name_at, nearest, value_at
+from dustcap.board.source import Source, as_written, check_keys, name_at, nearest, value_at
 
 COMMON = "0V"
 
@@ -120,7 +121,10 @@ def _part(own: Source, path: KeyPath, filling: _Filling, name: str, raw: Mapping
         if word not in filling.values:
             advice = nearest(str(word), filling.values, "Settings")
             raise own.error(path, f"part {name!r} of the library takes {word!r}, which is no setting.", advice)
-    table = {key: filling.values[str(taken[key])] if key in taken else value for key, value in raw.items()}
+    keys = KINDS[str(raw.get("kind"))].keys if raw.get("kind") in KINDS else {}
+    table = dict(raw)
+    for key, word in taken.items():
+        table[key] = as_written(filling.values[str(word)], keys[key].unit if key in keys else "")
     table["pins"] = _nets(raw.get("pins"), filling)
     for key in ("drives", "draws"):
         entries = table.get(key)
