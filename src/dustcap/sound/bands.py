@@ -91,8 +91,8 @@ def power_density(samples: ArrayLike, rate: float) -> tuple[Floats, Floats]:
 def band_powers(hz: Floats, density: Floats, bands: tuple[Band, ...]) -> Floats:
     """Power of each band in FS², shape (bands,): the density between the exact edges, shares of a bin counted.
 
-    A band that reaches beyond the last frequency is refused: its power is not known. Powers below 1e-15 of the total are
-    lost in the rounding of the running sum.
+    A band that reaches beyond the last frequency is refused: its power is not known. Powers below 1e-15 of the
+    total are lost in the rounding of the running sum.
     """
     step = hz[1] - hz[0]
     if bands and bands[-1].high_hz > hz[-1] + step:
@@ -105,7 +105,8 @@ def band_powers(hz: Floats, density: Floats, bands: tuple[Band, ...]) -> Floats:
     below = np.concatenate([[0.0], np.cumsum(density) * step])
     low = np.interp([band.low_hz for band in bands], edges, below)
     high = np.interp([band.high_hz for band in bands], edges, below)
-    return np.maximum(high - low, 0.0)  # rounding of the running sum may leave -1e-16 of the total
+    powers: Floats = np.maximum(high - low, 0.0)  # rounding of the running sum may leave -1e-16 of the total
+    return powers
 
 
 def dbfs(power: float) -> float:

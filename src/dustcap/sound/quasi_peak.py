@@ -50,14 +50,14 @@ def quasi_peak(samples: ArrayLike, rate: float) -> float:
     ----------
     ITU-R BS.468-4, clauses 1 (network) and 2 (meter), Tables 1 to 3.
     """
-    samples = np.asarray(samples, dtype=float)
-    if samples.size <= 1.05 * SETTLING_S * rate:
+    heard: Floats = np.asarray(samples, dtype=float)
+    if heard.size <= 1.05 * SETTLING_S * rate:
         raise SignalError(
             "the quasi-peak meter needs more than one second.", where="sound.quasi_peak", mend="Record a longer gap."
         )
     if rate > HIGHEST_RATE:
-        samples, rate = soxr.resample(samples, rate, 48000.0), 48000.0
-    weighted = signal.oaconvolve(samples - samples.mean(), _network(rate))[_LEAD : _LEAD + samples.size]
+        heard, rate = soxr.resample(heard, rate, 48000.0), 48000.0
+    weighted = signal.oaconvolve(heard - heard.mean(), _network(rate))[_LEAD : _LEAD + heard.size]
     return meter(np.abs(weighted), rate, skip_s=SETTLING_S) / _steady_reading(rate)
 
 

@@ -1,0 +1,130 @@
+"""Autoregressive whitening: turns a coloured background into white noise, so that clicks stand out of it.
+
+=================  =================  =====  =====================================================
+symbol             name here          unit   meaning
+=================  =================  =====  =====================================================
+a_k                model              --     x[n] + a_1 x[n-1] + ... + a_p x[n-p] = e[n], shape (p + 1,)
+e                  error              FS     prediction error, the whitened signal
+sigma              sigma              FS     spread of the whitened background, robust, follows time
+=================  =================  =====  =====================================================
+"""
+
+from __future__ import annotations
+
+import itertools
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy import fft, linalg, signal
+
+Floats = NDArray[np.float64]
+Booleans = NDArray[np.bool_]
+
+ORDER = 30  # Godsill and Rayner, Digital Audio Restoration (1998), use 20 to 40 (from memory)
+BLOCK_S = 1.0  # ours: the background may change from second to second
+FRAME_S = 0.25  # ours: its level faster
+MAD_TO_SIGMA = 1.482602218505602  # 1 / norm.ppf(3/4)
+OUTLIER = 4.5  # ours: what lies beyond does not count when the model is fitted again
+RING_S = 0.25  # ours: how far a removed click is followed
+_FLOOR = 1e-10  # of the power: keeps the equations solvable for pure tones
+
+
+@dataclass(frozen=True, slots=True)
+class Whitened:
+    """A whitened stretch: error and sigma in units of full scale, shape (n,), and the model of each block."""
+
+    error: Floats
+    sigma: Floats
+    models: tuple[tuple[slice, Floats], ...]
+
+
+def whiten(samples: Floats, rate: float) -> Whitened:
+    """Prediction error of a stretch, shape (n,), by models that clicks have no say in.
+
+    Each second has its own model, fitted once to all samples and once more with the outliers of the first fit taken
+    out. The first `ORDER` samples have no past and come out as zero.
+    """
+    error = np.zeros(samples.size)
+    models = []
+    for part in _blocks(samples.size, rate):
+        block = samples[part]
+        model = _fit(block)
+        first = signal.lfilter(model, [1.0], block)
+        loud = spans_beyond(np.abs(first) > OUTLIER * _spread(first[ORDER:]), before=2, after=ORDER)
+        if loud.any():
+            model = _fit(block - removed(np.where(loud, first, 0.0), model)[: block.size])
+        start = max(part.start - ORDER, 0)
+        error[part] = signal.lfilter(model, [1.0], samples[start : part.stop])[part.start - start :]
+        models.append((part, model))
+    error[:ORDER] = 0.0
+    return Whitened(error, _sigma(error, rate), tuple(models))
+
+
+def removed(outliers: Floats, model: Floats) -> Floats:
+    """What errors, shape (n,), put into the signal by way of the model: their ringing, shape (n,)."""
+    return np.asarray(signal.lfilter([1.0], model, outliers), dtype=float)
+
+
+def without(samples: Floats, whitened: Whitened, clicks: Booleans, rate: float) -> Floats:
+    """The samples, shape (n,), with the errors under `clicks` and their ringing taken out.
+
+    In those places the background has no innovation left, so its power is short by their share of the time.
+    """
+    out = samples.copy()
+    tail = int(RING_S * rate)
+    for part, model in whitened.models:
+        inside = np.flatnonzero(clicks[part])
+        if inside.size:
+            first, last = part.start + int(inside[0]), part.start + int(inside[-1]) + 1
+            stop = min(last + tail, samples.size)
+            outliers = np.zeros(stop - first)
+            outliers[: last - first] = np.where(clicks[first:last], whitened.error[first:last], 0.0)
+            out[first:stop] -= removed(outliers, model)
+    return out
+
+
+def spans_beyond(beyond: Booleans, *, before: int, after: int) -> Booleans:
+    """The places that are true, each widened by so many samples before and after it, shape (n,)."""
+    steps = np.zeros(beyond.size + 1, dtype=np.int64)
+    at = np.flatnonzero(beyond)
+    np.add.at(steps, np.maximum(at - before, 0), 1)
+    np.add.at(steps, np.minimum(at + after + 1, beyond.size), -1)
+    return np.asarray(np.cumsum(steps[:-1]) > 0)
+
+
+def _blocks(size: int, rate: float) -> list[slice]:
+    count = max(1, int(size / (BLOCK_S * rate)))
+    edges = np.linspace(0, size, count + 1).astype(int).tolist()
+    return [slice(start, stop) for start, stop in itertools.pairwise(edges)]
+
+
+def _fit(block: Floats) -> Floats:
+    """Autocorrelation method on the tapered block: the model is stable for any input."""
+    tapered = (block - block.mean()) * signal.windows.hann(block.size, sym=False)
+    size = fft.next_fast_len(block.size + ORDER + 1, real=True)
+    power = np.abs(fft.rfft(tapered, size)) ** 2
+    lags = fft.irfft(power, size)[: ORDER + 1]
+    lags[0] = lags[0] * (1.0 + _FLOOR) + np.finfo(float).tiny
+    model: Floats = np.concatenate([[1.0], linalg.solve_toeplitz(lags[:-1], -lags[1:])])
+    return model
+
+
+def _spread(error: Floats) -> float:
+    return float(MAD_TO_SIGMA * np.median(np.abs(error)))
+
+
+def _sigma(error: Floats, rate: float) -> Floats:
+    """Spread of the background of each frame, joined by straight lines.
+
+    The median absolute error as a standard deviation, or the 68.3 % point where that is larger: in a recording whose
+    noise is smaller than its last bit the median is zero. No frame counts as quieter than a tenth of the middle one.
+    """
+    count = max(1, int(error.size / (FRAME_S * rate)))
+    length = error.size // count
+    frames = np.abs(error[: count * length]).reshape(count, length)
+    median, one_sigma = np.quantile(frames, [0.5, 0.6827], axis=1)
+    spreads = np.maximum(MAD_TO_SIGMA * median, one_sigma)
+    spreads = np.maximum(spreads, 0.1 * np.median(spreads))
+    sigma: Floats = np.interp(np.arange(error.size), (np.arange(count) + 0.5) * length, spreads)
+    return sigma
