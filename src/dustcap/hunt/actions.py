@@ -1,0 +1,119 @@
+"""What each suspect calls for, and what that costs: suspects that call for the same action need not be told apart.
+
+Minutes are common practice, no published source, unless a shop sets its own.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from dustcap.faults.suspects import Leak, PartFault, Suspect
+from dustcap.predict.checks import (
+    CLEAN_MINUTES,
+    CONNECTED,
+    DISCONNECTED,
+    POWER_UP_MINUTES,
+    PROVE_MINUTES,
+    REPLACE_MINUTES,
+    UNPLUGGED,
+    Check,
+)
+
+Floats = NDArray[np.float64]
+Ints = NDArray[np.int64]
+
+
+@dataclass(frozen=True, slots=True)
+class Action:
+    """Parts to change, areas and pairs of nets to clean; nothing at all for a healthy board."""
+
+    parts: tuple[str, ...] = ()
+    areas: tuple[str, ...] = ()
+    between: tuple[tuple[str, str], ...] = ()
+
+    def words(self) -> str:
+        """As in ``replace C9`` or ``clean glue_1``."""
+        said = [f"replace {', '.join(self.parts)}"] if self.parts else []
+        said += [f"clean {area}" for area in self.areas]
+        said += [f"clean between {a} and {b}" for a, b in self.between]
+        return " and ".join(said) or "nothing"
+
+
+@dataclass(frozen=True, slots=True)
+class Costs:
+    """Minutes of everything that is not a check; `service`: what giving a unit up costs; `driver`: a ruined driver."""
+
+    replace: float = REPLACE_MINUTES
+    clean: float = CLEAN_MINUTES
+    prove: float = PROVE_MINUTES
+    power_up: float = POWER_UP_MINUTES
+    power_down: float = 1.0
+    plug_drivers: float = 0.5
+    service: float = 150.0
+    driver: float = 60.0
+    risk_powered: float = 0.1
+    risk_driven: float = 0.5
+
+    def of(self, action: Action) -> float:
+        """Minutes of an action with powering up and proof."""
+        work = len(action.parts) * self.replace + (len(action.areas) + len(action.between)) * self.clean
+        return work + self.power_up + self.prove
+
+    def change(self, now: str, then: str) -> float:
+        """Minutes from one state of the bench to another; drivers are plugged in or out with the power off."""
+        if now == then:
+            return 0.0
+        if then == UNPLUGGED:
+            return self.power_down
+        down = self.power_down if now != UNPLUGGED else 0.0
+        plugs = self.plug_drivers if CONNECTED in (now, then) else 0.0
+        return down + plugs + self.power_up
+
+    def risk(self, check: Check, harm: float) -> float:
+        """Minutes put on a check for its danger; `harm`: probability that the board would ruin a driver."""
+        if check.state == UNPLUGGED:
+            return 0.0
+        return self.risk_powered if check.state == DISCONNECTED else self.risk_driven + harm * self.driver
+
+
+@dataclass(frozen=True)
+class Groups:
+    """Actions, and which one each suspect calls for, shape (suspects + 1,).
+
+    Action 0 is that of the healthy board (nothing); the last stands for what is not in the model.
+    """
+
+    actions: tuple[Action, ...]
+    of: Ints
+
+    @property
+    def unexplained(self) -> int:
+        """Number of the group of what is not in the model."""
+        return len(self.actions) - 1
+
+    def mass(self, suspects: Floats) -> Floats:
+        """Mass of each group, from that of each suspect (the last one: not in the model)."""
+        return np.bincount(self.of, suspects, minlength=len(self.actions)).astype(np.float64)
+
+    def costs(self, costs: Costs) -> Floats:
+        """Minutes of each action, that of the healthy board being the proof."""
+        return np.array([costs.of(action) for action in self.actions])
+
+
+def action_of(suspect: Suspect) -> Action:
+    """What would mend the unit if this suspect is right."""
+    parts = sorted({fault.part for fault in suspect.faults if isinstance(fault, PartFault)})
+    leaks = [fault for fault in suspect.faults if isinstance(fault, Leak)]
+    pairs = sorted({(min(leak.a, leak.b), max(leak.a, leak.b)) for leak in leaks if not leak.area})
+    return Action(tuple(parts), tuple(sorted({leak.area for leak in leaks if leak.area})), tuple(pairs))
+
+
+def group_by_action(suspects: Sequence[Suspect]) -> Groups:
+    """Suspects by the action that they call for."""
+    numbers: dict[Action, int] = {Action(): 0}
+    of = [numbers.setdefault(action_of(suspect), len(numbers)) for suspect in suspects]
+    return Groups((*numbers, Action()), np.array([*of, len(numbers)], dtype=np.int64))

@@ -1,0 +1,37 @@
+"""The names that a board gives to entries: nets, parts with their lifted unit, areas, drivers, partners."""
+
+from __future__ import annotations
+
+from dustcap.board.model import Board, Part
+from dustcap.hunt.known import Known
+from dustcap.predict.lifted import UNITS
+
+RESERVOIR_FROM_F = 400e-6  # common practice, no published source: smaller ones are not bought in pairs
+
+
+def known_of(board: Board) -> Known:
+    """The names of a board."""
+    drivers = {
+        str(part.values["role"]): part.name for part in reversed(board.of_kind("driver")) if "role" in part.values
+    }
+    return Known(
+        nets=frozenset(board.nets),
+        parts={part.name: UNITS.get(part.kind, "") for part in board.parts.values()},
+        areas=frozenset(board.areas),
+        drivers=drivers | {part.name: part.name for part in board.of_kind("driver")},
+        common=board.common,
+        partners=_partners(board),
+    )
+
+
+def _partners(board: Board) -> dict[str, tuple[str, ...]]:
+    """Reservoir capacitors of the same make-up: the partner of a failed one is replaced with it (common practice)."""
+    big = [p for p in board.of_kind("electrolytic") if float(p.values.get("value", 0.0)) >= RESERVOIR_FROM_F]
+    found = {part.name: tuple(o.name for o in big if o.name != part.name and _alike(part, o)) for part in big}
+    return {name: others for name, others in found.items() if others}
+
+
+def _alike(one: Part, other: Part) -> bool:
+    return (
+        all(one.values.get(key) == other.values.get(key) for key in ("value", "voltage")) and one.block == other.block
+    )

@@ -1,0 +1,192 @@
+"""The hunt: from a source of predictions and the evidence to suspects, reasons, next checks and advice."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
+
+import numpy as np
+from numpy.typing import NDArray
+
+from dustcap.faults.suspects import Leak, Suspect
+from dustcap.hunt.actions import Costs, group_by_action
+from dustcap.hunt.advice import Advice, decide
+from dustcap.hunt.evidence import Complaint, Evidence
+from dustcap.hunt.explain import reasons
+from dustcap.hunt.known import Known
+from dustcap.hunt.next_check import Proposal, plan_checks
+from dustcap.hunt.posterior import Posterior, posterior
+from dustcap.hunt.predictions import Predictions
+
+Floats = NDArray[np.float64]
+
+SEED = 27
+ROWS = 25
+EXPECTED_FOR = 5
+LIKELY_ENOUGH = 0.01
+
+
+@dataclass(frozen=True, slots=True)
+class Range:
+    """Bounds of 90 % and the middle of a value; inf: over range."""
+
+    low: float
+    median: float
+    high: float
+
+
+@dataclass(frozen=True, slots=True)
+class Expected:
+    """What a check would show: a range where it gives a number, else the probability of the word.
+
+    `over`: probability of over range; `none`: that no reading can be taken there.
+    """
+
+    range: Range | None = None
+    chance: float | None = None
+    over: float = 0.0
+    none: float = 0.0
+
+
+@dataclass(frozen=True, slots=True)
+class SuspectRow:
+    """One suspect: probability, ohms of each of its faults (None where it is no leak), reasons."""
+
+    suspect: Suspect
+    probability: float
+    ohms: tuple[Range | None, ...]
+    explains: tuple[str, ...]
+    against: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class NextCheck:
+    """One proposed check; `expect` pairs the place of a suspect among the rows with what it would show."""
+
+    proposal: Proposal
+    unit: str
+    expect: tuple[tuple[int, Expected], ...]
+    healthy: Expected
+
+
+@dataclass(frozen=True)
+class HuntResult:
+    """Everything a hunt says; probabilities of the rows, `rest`, `unexplained` and `healthy` sum to one."""
+
+    suspects: tuple[SuspectRow, ...]
+    rest: float
+    unexplained: float
+    healthy: float
+    next: tuple[NextCheck, ...]
+    advice: Advice
+    notes: tuple[str, ...] = field(default=())
+
+
+def hunt(
+    predictions: Predictions,
+    evidence: Evidence,
+    next: int = 5,
+    *,
+    costs: Costs | None = None,
+    known: Known | None = None,
+    rows: int = ROWS,
+    rng: np.random.Generator | None = None,
+) -> HuntResult:
+    """Rank the suspects, say why, and propose what to do.
+
+    Parameters
+    ----------
+    predictions : Predictions
+        Suspects with their priors and what every check would read under each.
+    evidence : Evidence
+        What is known so far, oldest first.
+    next : int
+        How many checks to propose.
+    costs : Costs, optional
+        Minutes of repairs and of changing the state of the bench.
+    known : Known, optional
+        Units of lifted parts and precautionary partners.
+    rows : int
+        How many suspects to list; the others are summed in `rest`.
+    rng : Generator, optional
+        For new particles; seeded here when left out, so that the same inputs give the same answer.
+
+    Raises
+    ------
+    EvidenceError
+        If no suspect is possible any more.
+    """
+    costs = costs or Costs()
+    units = known.parts if known else {}
+    found = posterior(predictions, evidence, rng or np.random.default_rng(SEED))
+    groups = group_by_action(predictions.suspects)
+    outlook = plan_checks(found, evidence, groups, costs, units, known.drivers if known else {})
+    listed = _listed(found.probability, rows)
+    common = known.common if known else "0V"
+    proposals = outlook.proposals[: max(next, 0)]
+    return HuntResult(
+        suspects=tuple(_row(found, i, common) for i in listed),
+        rest=float(max(found.probability[1:].sum() - found.probability[listed].sum(), 0.0)),
+        unexplained=found.unexplained,
+        healthy=float(found.probability[0]),
+        next=tuple(_next(found, proposal, listed, units) for proposal in proposals),
+        advice=decide(found, evidence, groups, outlook, costs, known.partners if known else {}),
+        notes=(*evidence.notes, *_unused(evidence)),
+    )
+
+
+def _listed(probability: Floats, rows: int) -> list[int]:
+    """Suspects by falling probability, equal ones in their own order, the healthy board left out."""
+    order = np.argsort(-probability[1:], kind="stable") + 1
+    return [int(i) for i in order[:rows] if probability[i] > 0]
+
+
+def _row(found: Posterior, suspect: int, common: str) -> SuspectRow:
+    why = reasons(found, suspect, common)
+    who = found.predictions.suspects[suspect]
+    ohms = found.predictions.severities()[suspect]
+    weights = found.weights(suspect)
+    ranges = tuple(_range(ohms, weights) if isinstance(fault, Leak) else None for fault in who.faults)
+    return SuspectRow(who, float(found.probability[suspect]), ranges, why.explains, why.against)
+
+
+def _next(found: Posterior, proposal: Proposal, listed: Sequence[int], units: Mapping[str, str]) -> NextCheck:
+    check = proposal.check
+    likely = [i for i in listed[:EXPECTED_FOR] if found.probability[i] > LIKELY_ENOUGH] or list(listed[:1])
+    unit = check.unit or ("ohm" if check.word == "esr" else units.get(check.part, ""))
+    expect = tuple((listed.index(i), _expected(found, proposal, i)) for i in likely)
+    return NextCheck(proposal, unit, expect, _expected(found, proposal, 0))
+
+
+def _expected(found: Posterior, proposal: Proposal, suspect: int) -> Expected:
+    check, predictions, weights = proposal.check, found.predictions, found.weights(suspect)
+    if check.kind == "listen":
+        heard = np.broadcast_to(predictions.heard(check.word, check.part or check.at), found.mass[:-1].shape)
+        return Expected(chance=float(np.sum(weights * heard[suspect])))
+    if check.kind == "look":
+        return Expected(chance=float(predictions.seen(check.part, check.word)[suspect]) if check.word else None)
+    values = predictions.readings(check)[suspect]
+    none = float(weights[np.isnan(values)].sum())
+    over = float(weights[np.isinf(values)].sum())
+    return Expected(_range(values, weights) if none < 0.5 else None, over=over, none=none)
+
+
+def _range(values: Floats, weights: Floats) -> Range | None:
+    """The values below which 5, 50 and 95 % of the weight lie."""
+    told = ~np.isnan(values)
+    if not weights[told].sum() > 0:
+        return None
+    order = np.argsort(values[told], kind="stable")
+    ranked, rising = values[told][order], np.cumsum(weights[told][order])
+    middle = rising - 0.5 * weights[told][order]
+    at = np.minimum(np.searchsorted(middle, np.array([0.05, 0.5, 0.95]) * rising[-1]), ranked.size - 1)
+    return Range(*(float(v) for v in ranked[at]))
+
+
+def _unused(evidence: Evidence) -> tuple[str, ...]:
+    """Entries, or parts of them, that no number was made of."""
+    return tuple(
+        f"{entry.words()}: how it goes with volume or warmth was kept but not counted"
+        for entry in evidence.valid
+        if isinstance(entry, Complaint) and (entry.with_volume or entry.when not in ("", "always"))
+    )

@@ -1,0 +1,25 @@
+"""The names that entries may use on one board, and what is known of its parts without any circuit.
+
+A mapping of plain names, so that findings can be read, and a hunt made, on a table.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+
+
+@dataclass(frozen=True)
+class Known:
+    """Nets; parts with their unit when lifted ("" when they cannot be); areas; drivers.
+
+    `drivers`: the name of the part for each name that a driver goes by, its role or its part's.
+    `partners`: parts that are changed together with a part, as a precaution.
+    """
+
+    nets: frozenset[str]
+    parts: Mapping[str, str]
+    areas: frozenset[str] = frozenset()
+    drivers: Mapping[str, str] = field(default_factory=dict)
+    common: str = "0V"
+    partners: Mapping[str, tuple[str, ...]] = field(default_factory=dict)

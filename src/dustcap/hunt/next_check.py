@@ -1,0 +1,231 @@
+"""Which check to make next: what it tells about the action to take, per minute and per risk.
+
+Each candidate is scored by its information about the action called for, over its minutes (with the change of state it
+needs) and its risk put in minutes. A check is left out when one in a safer state tells as much, and when it was made
+already on this board. Once few actions are left, the best are ordered by rollout: the expected minutes of the whole
+repair when the check is made first and the hunt goes on greedily from there.
+"""
+
+from __future__ import annotations
+
+import heapq
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.special import ndtri
+
+from dustcap.hunt.actions import Costs, Groups
+from dustcap.hunt.entropy import entropy
+from dustcap.hunt.evidence import Complaint, Evidence, Reading, Sighting, same_check
+from dustcap.hunt.meter import spread_of
+from dustcap.hunt.outcomes import COARSE, FINE, Cloud, bits, blurred, chances, cloud_of, labels, positions
+from dustcap.hunt.planning import Leftover, first_tests, make_table
+from dustcap.hunt.posterior import Posterior
+from dustcap.hunt.predictions import Predictions
+from dustcap.hunt.stop import repair_cost
+from dustcap.predict.checks import STATES, UNPLUGGED, Check
+
+Floats = NDArray[np.float64]
+
+FEW_ACTIONS = 12.0  # rollout from here on: two to the entropy of the actions
+HEADS, POOL = 6, 14
+PLAN_PARTICLES = 400
+PLAN_OUTCOMES = 6
+PLAN_DEPTH = 2
+TELLS_NOTHING = 0.01
+CAREFUL_CHECKS, MOST_CAREFUL = 12, 40
+AS_MUCH = 0.98
+HARMFUL = ("cone pushed out", "squeal")
+
+
+@dataclass(frozen=True, slots=True)
+class Proposal:
+    """A check worth making: `bits` about the action, `minutes` with the change of state, `risk` in minutes.
+
+    `score` is bits per minute and risk. `repair` is the expected minutes of the whole repair when this check comes
+    first; nan where it was not looked ahead.
+    """
+
+    check: Check
+    bits: float
+    minutes: float
+    risk: float
+    repair: float = float("nan")
+
+    @property
+    def score(self) -> float:
+        """Bits per minute, risk counted as minutes."""
+        return self.bits / (self.minutes + self.risk)
+
+
+@dataclass(frozen=True)
+class Outlook:
+    """Proposals, best first, and what the repair costs now: `repair` in minutes without any further check."""
+
+    proposals: tuple[Proposal, ...]
+    repair: float
+    actions_left: float
+
+
+def plan_checks(
+    found: Posterior,
+    evidence: Evidence,
+    groups: Groups,
+    costs: Costs,
+    units: Mapping[str, str],
+    drivers: Mapping[str, str],
+) -> Outlook:
+    """Score every candidate check and put the best first.
+
+    `units`: unit of each part when it is lifted (ohm, F or V); `drivers`: part for each name of a driver.
+    """
+    predictions = found.predictions
+    harm, state = harm_of(found), state_now(evidence)
+
+    coarse, cloud = cloud_of(found, groups, COARSE), cloud_of(found, groups, FINE)
+
+    def propose(check: Check, careful: bool) -> Proposal:
+        told = bits(cloud if careful else coarse, predictions, check, units.get(check.part, ""), careful=careful)
+        return Proposal(check, told, check.minutes + costs.change(state, check.state), costs.risk(check, harm))
+
+    quick = [propose(check, False) for check in permitted(predictions.candidates(), evidence, drivers)]
+    proposals = _refined([p for p in quick if p.bits > TELLS_NOTHING], propose)
+    proposals = no_needless_danger([p for p in proposals if p.bits > TELLS_NOTHING])
+    proposals.sort(key=lambda p: (-p.score, p.check))
+    mass = groups.mass(found.mass.sum(axis=1))
+    leftover = leftover_of(groups.costs(costs), groups.unexplained, costs.service)
+    left = float(2.0 ** entropy(mass))
+    if left <= FEW_ACTIONS and proposals:
+        proposals = _look_ahead(cloud, predictions, proposals, units, leftover)
+    return Outlook(tuple(proposals), leftover(mass), left)
+
+
+def _refined(quick: Sequence[Proposal], propose: Callable[[Check, bool], Proposal]) -> list[Proposal]:
+    """Proposals counted carefully, best first, until the best few are: a quick count only ever says too much.
+
+    What was not counted carefully is left out, as it ranks below those that were.
+    """
+    waiting = [(-p.score, i) for i, p in enumerate(quick)]
+    heapq.heapify(waiting)
+    done: list[Proposal] = []
+    while waiting and len(done) < MOST_CAREFUL:
+        ranked = sorted((p.score for p in done), reverse=True)
+        if len(ranked) >= CAREFUL_CHECKS and ranked[CAREFUL_CHECKS - 1] >= -waiting[0][0]:
+            break
+        done.append(propose(quick[heapq.heappop(waiting)[1]].check, True))
+    return done
+
+
+def permitted(candidates: Sequence[Check], evidence: Evidence, drivers: Mapping[str, str]) -> tuple[Check, ...]:
+    """Candidates, each once, without those already made on this board; a withdrawn reading may be made again."""
+    made: set[Check] = set()
+    looked: set[tuple[str, str]] = set()
+    for entry in evidence.since_work:
+        if isinstance(entry, Reading):
+            made.add(entry.key)
+        elif isinstance(entry, Sighting):
+            looked.add(("look", entry.target))
+        elif isinstance(entry, Complaint):
+            looked.add((entry.word, drivers.get(entry.driver, entry.driver)))
+    kept: dict[Check, Check] = {}
+    for check in candidates:
+        where = check.part or check.at
+        about = (check.word, drivers.get(where, where)) if check.kind == "listen" else (check.kind, where)
+        if same_check(check) not in made and (check.kind not in ("look", "listen") or about not in looked):
+            kept.setdefault(same_check(check), check)
+    return tuple(kept.values())
+
+
+def no_needless_danger(proposals: Sequence[Proposal]) -> list[Proposal]:
+    """Leave out each check for which another one in a safer state tells as much.
+
+    Lifting a part is not held against a powered check: unsoldering does harm of its own.
+    """
+    told = dict.fromkeys(STATES, 0.0)
+    for proposal in proposals:
+        if proposal.check.kind != "lifted":
+            told[proposal.check.state] = max(told[proposal.check.state], proposal.bits)
+
+    def safer(proposal: Proposal) -> float:
+        return max((told[state] for state in STATES[: STATES.index(proposal.check.state)]), default=0.0)
+
+    return [proposal for proposal in proposals if safer(proposal) < AS_MUCH * proposal.bits]
+
+
+def state_now(evidence: Evidence) -> str:
+    """The state that the last check left the unit in; unplugged after work and at the start."""
+    for entry in reversed(evidence.since_work):
+        if isinstance(entry, Reading):
+            return entry.check.state
+    return UNPLUGGED
+
+
+def harm_of(found: Posterior) -> float:
+    """Probability that the board as it is now would push a cone out or squeal into a driver."""
+    rows = found.mass[:-1]
+    total = max(rows.sum(), 1e-300)
+    each = [float(np.sum(rows * found.predictions.heard(word, "")) / total) for word in HARMFUL]
+    return float(min(sum(each), 1.0))
+
+
+def leftover_of(minutes: Floats, unexplained: int, service: float) -> Leftover:
+    """Cost of stopping the tests here: repairing by probability over cost, or giving the unit up."""
+
+    def leftover(mass: Floats) -> float:
+        return repair_cost(mass[:unexplained], minutes[:unexplained], service, float(mass[unexplained]))
+
+    return leftover
+
+
+def _look_ahead(
+    cloud: Cloud,
+    predictions: Predictions,
+    proposals: Sequence[Proposal],
+    units: Mapping[str, str],
+    leftover: Leftover,
+) -> list[Proposal]:
+    """The best few by expected minutes of the whole repair, then the others as they were."""
+    telling = sorted(proposals, key=lambda p: (-p.bits, p.check))
+    pool = list(dict.fromkeys([*proposals[: POOL // 2], *telling[:POOL]]))[:POOL]
+    heads = min(HEADS, len(proposals))
+    picks = _plan_picks(cloud)
+    codes = np.stack(
+        [_code(cloud, predictions, p.check, units.get(p.check.part, ""), picks, i) for i, p in enumerate(pool)]
+    )
+    mass = np.full(picks.size, cloud.mass.sum() / picks.size)
+    prices = np.array([p.minutes + p.risk for p in pool])
+    present, classes = np.unique(cloud.group[picks], return_inverse=True)
+    table = make_table(mass, codes, prices, classes)
+
+    def ending(masses: Floats) -> float:
+        whole = np.zeros(cloud.count)
+        whole[present] = masses
+        return leftover(whole)
+
+    ahead = first_tests(table, np.arange(heads), ending, PLAN_DEPTH - 1)
+    looked = [replace(p, repair=float(a)) for p, a in zip(pool[:heads], ahead, strict=True)]
+    looked.sort(key=lambda p: (p.repair, -p.score))
+    return [*looked, *(p for p in proposals if p.check not in {q.check for q in looked})]
+
+
+def _plan_picks(cloud: Cloud) -> NDArray[np.int64]:
+    """A few hundred particles, as many of each suspect as it has mass."""
+    rising = np.cumsum(cloud.mass) / cloud.mass.sum()
+    steps = (np.arange(PLAN_PARTICLES) + 0.5) / PLAN_PARTICLES
+    return np.minimum(np.searchsorted(rising, steps), cloud.mass.size - 1)
+
+
+def _code(
+    cloud: Cloud, predictions: Predictions, check: Check, unit: str, picks: NDArray[np.int64], number: int
+) -> NDArray[np.int64]:
+    """One outcome for each picked particle; its blur, and words, fall as a fixed, evenly spread draw decides."""
+    draw = np.mod((np.arange(picks.size) + 0.5) * 0.6180339887498949 + number * 0.7548776662466927, 1.0)
+    if check.kind in ("listen", "look"):
+        rising = np.cumsum(chances(cloud, predictions, check)[:, picks], axis=0)
+        return np.asarray(np.minimum((rising < draw).sum(axis=0), rising.shape[0] - 1), dtype=np.int64)
+    values = predictions.readings(check)
+    own = cloud.of(values)[picks] + blurred(cloud, values)[picks] * ndtri(np.clip(draw, 1e-6, 1 - 1e-6))
+    lower, upper, share = labels(positions(own, spread_of(check, unit)), np.ones(picks.size), PLAN_OUTCOMES)
+    return np.asarray(np.where(share < 0.5, lower, upper), dtype=np.int64)

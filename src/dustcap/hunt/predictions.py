@@ -1,0 +1,72 @@
+"""What the hunt asks of a source of predictions; a table in a test will do.
+
+Suspect 0 is the healthy board. Particle p of every suspect is the same board but for the fault (the same sample of the
+part tolerances), so that a cured suspect reads on as particle p of the healthy board.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import Protocol, runtime_checkable
+
+import numpy as np
+from numpy.typing import NDArray
+
+from dustcap.faults.suspects import Suspect
+from dustcap.predict.checks import Check
+
+Floats = NDArray[np.float64]
+
+
+class Predictions(Protocol):
+    """What each check would read under each suspect."""
+
+    @property
+    def suspects(self) -> Sequence[Suspect]:
+        """Suspect 0 is healthy."""
+
+    @property
+    def prior(self) -> Floats:
+        """Shape (suspects,); what is missing to one is "something not in the model"."""
+
+    @property
+    def particles(self) -> int:
+        """Samples of each suspect."""
+
+    def readings(self, check: Check) -> Floats:
+        """Shape (suspects, particles), base units; nan: no reading can be taken there; inf: over range."""
+
+    def severities(self) -> Floats:
+        """Shape (suspects, particles): ohms of a leak; nan where there is none."""
+
+    def candidates(self) -> Sequence[Check]:
+        """Checks worth considering."""
+
+    def heard(self, complaint: str, driver: str) -> Floats:
+        """Shape (suspects, particles): probability that the complaint is observed; driver "": on any."""
+
+    def seen(self, target: str, word: str) -> Floats:
+        """Shape (suspects,): probability of the sighting on a part or area."""
+
+
+@runtime_checkable
+class Renewing(Protocol):
+    """A source that can draw new particles near the survivors.
+
+    The new source has the same suspects in the same order and as many particles; only those of the suspects named are
+    new. Its `shares` undo the draw: density of the prior over density of the draw for each particle, so that evidence
+    can be counted from the start again.
+    """
+
+    def renewed(self, suspects: Sequence[int], weights: Floats, rng: np.random.Generator) -> Predictions:
+        """New particles for these suspects, near those of high weight (`weights`: suspects x particles, rows sum to
+        one)."""
+
+
+@runtime_checkable
+class Shared(Protocol):
+    """A source whose particles do not all stand for the same prior mass."""
+
+    @property
+    def shares(self) -> Floats:
+        """Shape (suspects, particles): prior mass of each particle, rows of mean one."""
