@@ -32,12 +32,13 @@ MIN_ERROR_S = 0.2e-6  # of one mark; no better than this is claimed
 class Mark:
     """One chirp as found: where it stands in the stimulus and the recording, level against its due level.
 
-    `error_s` is the standard error of `heard_s`, `stray_s` its distance from the line; `good`: it shaped the line.
+    `error_s` and `level_error_db` are standard errors, `stray_s` is the distance from the line; `good`: it shaped it.
     """
 
     segment: Segment
     heard_s: float
     level_db: float
+    level_error_db: float
     error_s: float
     stray_s: float
     good: bool
@@ -93,7 +94,7 @@ def _fit(samples: Samples, rate: float, guess: Alignment, segments: tuple[Segmen
     if len(inside) < 2:
         return guess
     guesses_s = np.array([guess.heard(each.start_s) for each in inside])
-    offsets_s, gains, likeness, errors_s = _compare(samples, rate, guesses_s)
+    offsets_s, gains, likeness, errors_s, gain_errors = _compare(samples, rate, guesses_s)
     due = np.array([10 ** (each.level_db / 20) for each in inside])
     at_s = np.array([each.start_s for each in inside])
     heard_s = guesses_s + offsets_s
@@ -101,8 +102,11 @@ def _fit(samples: Samples, rate: float, guess: Alignment, segments: tuple[Segmen
     strays_s = heard_s - line[0] - line[1] * at_s
     levels_db = 20 * np.log10(gains / due)
     levels_db -= np.median(levels_db[good])
-    rows = zip(inside, heard_s, levels_db, errors_s, strays_s, good, strict=True)
-    marks = tuple(Mark(each, float(h), float(db), float(e), float(s), bool(ok)) for each, h, db, e, s, ok in rows)
+    figures = np.column_stack([heard_s, levels_db, 8.686 * gain_errors, errors_s, strays_s]).tolist()
+    marks = tuple(
+        Mark(each, heard, level, level_error, error, stray, bool(ok))
+        for each, (heard, level, level_error, error, stray), ok in zip(inside, figures, good, strict=True)
+    )
     return replace(
         guess,
         start_s=float(line[0]),
@@ -113,8 +117,9 @@ def _fit(samples: Samples, rate: float, guess: Alignment, segments: tuple[Segmen
     )
 
 
-def _compare(samples: Samples, rate: float, guesses_s: Samples) -> tuple[Samples, Samples, Samples, Samples]:
-    """Of each mark: delay against the guess (s), gain against and correlation with the mean, standard error (s)."""
+def _compare(samples: Samples, rate: float, guesses_s: Samples) -> tuple[Samples, Samples, Samples, Samples, Samples]:
+    """Of each mark: delay against the guess (s), gain against and correlation with the mean, standard errors of the
+    delay (s) and of the gain (share of it)."""
     hz, spectra = _chirp_responses(samples, rate, guesses_s)
     offsets_s = np.zeros(guesses_s.size)
     gains = np.ones(guesses_s.size)
@@ -134,11 +139,11 @@ def _compare(samples: Samples, rate: float, guesses_s: Samples) -> tuple[Samples
         weight = 1 / (uniform_filter1d(residual, bins, mode="nearest") + 1e-6 * power + 1e-300)
     norms = np.sqrt((np.abs(aligned) ** 2 @ weight) * (np.abs(reference) ** 2 @ weight))
     likeness = np.real(aligned * np.conj(reference)) @ weight / (norms + 1e-300)
-    # Fisher information of a delay; bins are closer than independent ones by the zero padding
-    padding = (hz[1] - hz[0]) * (BEFORE_S + CHIRP_S + AFTER_S)
-    information = 2 * padding * np.sum((2 * np.pi * hz) ** 2 * np.abs(reference) ** 2 * weight)
-    errors_s = 1 / (gains * np.sqrt(information + 1e-300))
-    return offsets_s, gains, likeness, np.maximum(errors_s, MIN_ERROR_S)
+    # Fisher information of delay and gain; bins are closer than independent ones by the zero padding
+    information = 2 * (hz[1] - hz[0]) * (BEFORE_S + CHIRP_S + AFTER_S) * np.abs(reference) ** 2 * weight
+    errors_s = 1 / (gains * np.sqrt(np.sum((2 * np.pi * hz) ** 2 * information) + 1e-300))
+    gain_errors = 1 / (gains * np.sqrt(np.sum(information) + 1e-300))
+    return offsets_s, gains, likeness, np.maximum(errors_s, MIN_ERROR_S), gain_errors
 
 
 def _chirp_responses(samples: Samples, rate: float, guesses_s: Samples) -> tuple[Samples, Complex]:

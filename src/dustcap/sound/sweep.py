@@ -152,7 +152,7 @@ def causal_start(response: SweepResponse, before_s: float, until_s: float, direc
     """
     impulse = _around_zero(response.spectrum, response, before_s, until_s)
     times_s = np.arange(impulse.size) / response.rate - before_s - direct_s
-    phases = 2 * np.pi * np.outer(np.arange(0.5, LOW_EDGE_HZ[1]), times_s)
+    phases = 2 * np.pi * np.outer(np.arange(0.5, response.band_hz[0]), times_s)
     waves = np.concatenate([np.cos(phases), np.sin(phases)])
     step = max(round(0.0005 * response.rate), 1)
     quiet = int(np.sum(times_s < -0.001)) // step * step

@@ -1,0 +1,188 @@
+"""What is wrong with a recording as a recording: clipped, interrupted, levelled by a machine.
+
+Pure: samples in, remarks out. A remark says what, where (stretches in seconds) and what to do.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.ndimage import maximum_filter1d, minimum_filter1d, uniform_filter1d
+
+from dustcap.sound.align import Alignment
+from dustcap.sound.stimulus import START_HZ, Samples
+
+Stretches = tuple[tuple[float, float], ...]
+
+FLAT_SAMPLES = 3  # equal samples that make a flat top
+FLAT_STEP = 4.0  # smallest steps of the file: a sine leaves its rounded top by at most three
+FLAT_TOPS = 3
+FULL_SCALE = 1 - 2.0**-14
+JOIN_S = 0.1
+HELD_S = 0.001  # equal samples in the middle of a loud signal
+REPEATS = (64, 96, 128, 192, 240, 256, 384, 441, 480, 512, 576, 882, 960, 1024, 1152, 2048, 4096)  # buffers in use
+HOLE_RATIO = 0.04  # of the level on both sides
+HOLE_S, HOLE_LONGEST_S, HOLE_EDGE_S = 0.005, 0.6, 0.003
+HOLES_HZ = (300.0, 15_000.0)  # slower waves pass through zero for as long as a hole lasts
+LEVEL_WARN_DB, LEVEL_REFUSE_DB = 0.5, 1.5  # between chirps that were played alike
+
+
+@dataclass(frozen=True, slots=True)
+class Remark:
+    """Something that weakens a result: what, where (seconds in the recording), what to do."""
+
+    what: str
+    where: Stretches
+    do: str
+
+
+@dataclass(frozen=True, slots=True)
+class Refusal:
+    """A block that cannot be given: which, why, what to do."""
+
+    what: str
+    why: str
+    do: str
+
+
+def clipped(samples: Samples, rate: float) -> Stretches:
+    """Stretches with flat tops: equal samples at the highest or lowest value of all, entered and left steeply.
+
+    Found at full scale and below it (a recorder that clips ahead of its converter's end, or was turned down later).
+    """
+    starts, stops = _equal_runs(samples, FLAT_SAMPLES)
+    inner = (starts > 0) & (stops < samples.size)
+    starts, stops = starts[inner], stops[inner]
+    step = FLAT_STEP * _smallest_step(samples)
+    found = np.zeros(starts.size, bool)
+    for sign in (1.0, -1.0):
+        top = float((sign * samples).max(initial=0.0))
+        falls = np.minimum(top - sign * samples[starts - 1], top - sign * samples[stops])
+        flat = (sign * samples[starts] == top) & (falls >= step)
+        if top > 0 and (flat.sum() >= FLAT_TOPS or top >= FULL_SCALE):
+            found |= flat
+    return _joined(starts[found] / rate, stops[found] / rate)
+
+
+def _equal_runs(samples: Samples, least: int) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
+    """First sample and the one after the last of every run of at least `least` equal samples."""
+    same = np.concatenate([[False], samples[1:] == samples[:-1], [False]])
+    edges = np.flatnonzero(same[1:] != same[:-1])
+    starts, stops = edges[::2], edges[1::2] + 1
+    long = stops - starts >= least
+    return starts[long], stops[long]
+
+
+def _smallest_step(samples: Samples) -> float:
+    """Smallest difference between neighbours that is not nothing: the file's step, or about that."""
+    steps = np.abs(np.diff(samples[: 1 << 20]))
+    return float(max(steps[steps > 0].min(initial=1.0), 2.0**-24))
+
+
+def _joined(starts_s: Samples, stops_s: Samples, join_s: float = JOIN_S) -> Stretches:
+    """Stretches closer than `join_s` made one."""
+    found: list[tuple[float, float]] = []
+    for start, stop in sorted(zip(starts_s.tolist(), stops_s.tolist(), strict=True)):
+        if found and start - found[-1][1] < join_s:
+            found[-1] = (found[-1][0], max(stop, found[-1][1]))
+        else:
+            found.append((start, stop))
+    return tuple(found)
+
+
+def interrupted(samples: Samples, rate: float, alignment: Alignment) -> Stretches:
+    """Stretches of the played parts in which the recording stands still, repeats itself or falls silent."""
+    found: list[tuple[float, float]] = []
+    for segment in alignment.layout.segments:
+        if segment.kind == "quiet":
+            continue
+        begin = max(round(alignment.heard(segment.start_s + 0.01) * rate), 0)
+        end = min(round(alignment.heard(segment.stop_s) * rate), samples.size)
+        piece = samples[begin:end]
+        if piece.size < 0.02 * rate:
+            continue
+        found += [(begin / rate + a, begin / rate + b) for a, b in _held(piece, rate)]
+        if segment.kind == "sweep":
+            found += [(begin / rate + a, begin / rate + b) for a, b in _repeated(piece, rate)]
+            growth = alignment.stretch * alignment.layout.rate_s * rate
+            first, last = (round(growth * np.log(hz / START_HZ)) for hz in HOLES_HZ)
+            found += [
+                ((begin + first) / rate + a, (begin + first) / rate + b) for a, b in _holes(piece[first:last], rate)
+            ]
+    starts, stops = np.array(found).reshape(-1, 2).T
+    return _joined(starts, stops, 0.01)
+
+
+def _held(piece: Samples, rate: float) -> list[tuple[float, float]]:
+    """Runs of equal samples with a loud signal on both sides."""
+    starts, stops = _equal_runs(piece, max(round(HELD_S * rate), 16))
+    loud = 64 * _smallest_step(piece)
+    near = round(0.005 * rate)
+    found = []
+    for a, b in zip(starts.tolist(), stops.tolist(), strict=True):
+        ends = np.concatenate([piece[max(a - near, 0) : a], piece[b : b + near]])
+        if np.abs(ends).max(initial=0.0) > max(loud, 1.05 * abs(piece[a])):  # a held top is a clipped one
+            found.append((a / rate, b / rate))
+    return found
+
+
+def _repeated(piece: Samples, rate: float) -> list[tuple[float, float]]:
+    """Buffers that came twice: half a buffer or more equal to what stood one buffer earlier."""
+    moving = np.concatenate([[False], piece[1:] != piece[:-1]])
+    found = []
+    for length in REPEATS:
+        if 2 * length >= piece.size:
+            break
+        same = (piece[length:] == piece[:-length]) & moving[length:]
+        edges = np.flatnonzero(np.diff(np.concatenate([[0], same.astype(np.int8), [0]])))
+        for a, b in zip(edges[::2].tolist(), edges[1::2].tolist(), strict=True):
+            if b - a >= max(length // 2, 32):
+                found.append(((a + length) / rate, (b + length) / rate))
+    return found
+
+
+def _holes(piece: Samples, rate: float) -> list[tuple[float, float]]:
+    """Stretches that fall far below the level on both of their sides within a few milliseconds."""
+    level = np.sqrt(uniform_filter1d(piece**2, max(round(0.002 * rate), 3)))
+    edge = round(HOLE_EDGE_S * rate)
+    width = round(HOLE_LONGEST_S * rate)
+    before = maximum_filter1d(level, 2 * edge + 1, origin=edge)
+    after = maximum_filter1d(level, 2 * edge + 1, origin=-edge)
+    quiet_after = minimum_filter1d(level, 2 * edge + 1, origin=-edge)
+    quiet_before = minimum_filter1d(level, 2 * edge + 1, origin=edge)
+    falls = np.flatnonzero(quiet_after < HOLE_RATIO * before)
+    rises = np.flatnonzero(quiet_before < HOLE_RATIO * after)
+    found = []
+    for start in _firsts(falls, edge):
+        later = rises[(rises > start + round(HOLE_S * rate)) & (rises < start + width)]
+        if later.size and level[start + 2 * edge : later[0] - edge].max(initial=0.0) < 2 * HOLE_RATIO * before[start]:
+            found.append((start / rate, later[0] / rate))
+    return found
+
+
+def _firsts(indices: NDArray[np.int64], gap: int) -> list[int]:
+    """First index of every group of neighbours."""
+    if not indices.size:
+        return []
+    fresh = np.diff(indices, prepend=indices[0] - gap - 1) > gap
+    return [int(each) for each in indices[fresh]]
+
+
+def uneven_db(alignment: Alignment, spoiled: Stretches) -> float:
+    """Largest departure of a chirp's level from its due level, beyond what noise explains, in dB; 0 if none.
+
+    Chirps inside `spoiled` stretches do not count.
+    """
+    levels = [
+        max(abs(mark.level_db) - 3 * mark.level_error_db, 0.0)
+        for mark in alignment.marks
+        if mark.good and not overlaps(spoiled, mark.heard_s, mark.heard_s + mark.segment.seconds)
+    ]
+    return max(levels, default=0.0)
+
+
+def overlaps(stretches: Stretches, begin_s: float, end_s: float) -> bool:
+    """Whether any stretch reaches into a span."""
+    return any(start < end_s and stop > begin_s for start, stop in stretches)
