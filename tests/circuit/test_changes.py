@@ -15,7 +15,7 @@ def plain(ends, admittance, pairs, nets):
         matrix[b, b] += y
         matrix[a, b] -= y
         matrix[b, a] -= y
-    matrix = matrix[:nets, :nets] + 1e-11 * np.eye(nets)
+    matrix = matrix[:nets, :nets] + 1e-12 * np.eye(nets)
     found = []
     for a, b in pairs:
         current = np.zeros(nets + 1)

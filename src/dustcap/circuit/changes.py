@@ -27,8 +27,8 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-GROUND_S = 1e-11
-"""Tiny admittance from every net to common, so that a net without any path is not singular: 100 Gohm, far over range."""
+GROUND_S = 1e-12
+"""Tiny admittance from every net to common, so that a net without any path is not singular: 1 Tohm, far over range."""
 MOST_NUMBERS = 4_000_000
 """Numbers held at once in one block of the work."""
 

@@ -15,6 +15,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
+from numpy.typing import NDArray
 
 from dustcap.circuit.devices import load_share
 from dustcap.circuit.junctions import diode_current
@@ -45,6 +46,17 @@ def _grid() -> tuple[Real, Real, Real]:
 PHASE, STEP, WEIGHT = _grid()
 
 
+def harmonic_weights(order: int) -> NDArray[np.complex128]:
+    """Weights (K,) whose sum with a wave, straight between the phases, is its r.m.s. phasor at `order` times mains.
+
+    The phase counts from the mains sine: v = sqrt(2) Re(phasor exp(j order phase)).
+    """
+    wave = np.exp(-1j * order * PHASE)
+    chord = (wave - np.roll(wave, 1)) / STEP
+    # the integral of v exp(-jn phase) by parts: sum of slopes times (wave_k - wave_(k-1)) / n^2
+    return np.asarray((chord - np.roll(chord, -1)) * np.sqrt(2.0) / (2 * np.pi * order**2))
+
+
 @dataclass(frozen=True, eq=False)
 class Network:
     """The elements of a region, case by case, and their incidence."""
@@ -53,6 +65,7 @@ class Network:
     capacitor_ends: Real
     diode_outer: Real  # (diodes, nets * nets)
     diodes: tuple[Real, Real, Real, Real]  # saturation, ideality, series, present: (cases, diodes)
+    windings: Real  # (cases, nets, nets), S
     fixed: Real  # windings and capacitors' series resistances, (cases, nets, nets)
     drive: Real  # peak currents of the windings into the nets, (cases, nets)
     siemens: Real  # of the capacitors' series resistances, (cases, capacitors)
@@ -67,7 +80,7 @@ class Network:
         wound, volts = _windings(region, table)
         farad = np.maximum(_wide(table, "capacitor", "farad", region.capacitors), LEAST_F)
         esr = np.maximum(_wide(table, "capacitor", "esr_ohm", region.capacitors), LEAST_ESR_OHM)
-        fixed = (1.0 / esr) @ _outer(ends[1]) + wound @ _outer(ends[2])
+        windings = (wound @ _outer(ends[2])).reshape(cases, size, size)
         source = np.minimum(1.0 / np.maximum(wound.max(axis=1, initial=0.0), 1e-9), MOST_OHM)
         ratio = STEP[None, :, None] / (2 * np.pi * mains_hz) / farad[:, None, :]
         return Network(
@@ -75,7 +88,8 @@ class Network:
             capacitor_ends=ends[1],
             diode_outer=_outer(ends[0]),
             diodes=_diodes(region, table),
-            fixed=fixed.reshape(cases, size, size),
+            windings=windings,
+            fixed=windings + ((1.0 / esr) @ _outer(ends[1])).reshape(cases, size, size),
             drive=(wound * volts * scale[:, None]) @ ends[2],
             siemens=1.0 / esr,
             ratio=ratio,
@@ -89,6 +103,7 @@ class Network:
             self.capacitor_ends,
             self.diode_outer,
             tuple(value[rows] for value in self.diodes),  # type: ignore[arg-type]
+            self.windings[rows],
             self.fixed[rows],
             self.drive[rows],
             self.siemens[rows],

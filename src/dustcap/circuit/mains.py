@@ -27,6 +27,8 @@ from dustcap.circuit.values import Table
 
 SETTLED_RELATIVE = 1e-6
 SETTLED_A = 1e-9
+KEPT_RELATIVE = 1e-4
+"""The error of keeping a linearisation is of second order in this."""
 
 
 @dataclass(eq=False)
@@ -45,6 +47,7 @@ class Waves:
     by_drawn: Real  # derivative of v by J, (cases, K, nets, nets)
     limited: NDArray[np.bool_]  # (cases,)
     agreed: NDArray[np.bool_]  # (cases,)
+    kept: NDArray[np.bool_]  # (cases,): the last linearisation still holds
 
     @staticmethod
     def at_rest(cases: int, nets: int, diodes: int) -> Waves:
@@ -63,6 +66,7 @@ class Waves:
             by_drawn=np.zeros((cases, PHASES, nets, nets)),
             limited=np.zeros(cases, dtype=bool),
             agreed=np.zeros(cases, dtype=bool),
+            kept=np.zeros(cases, dtype=bool),
         )
 
     def pick(self, rows: Index) -> Waves:
@@ -88,6 +92,7 @@ class Cycle:
     def __init__(self, region: Region, table: Table, mains_hz: float, scale: Real, waves: Waves | None = None) -> None:
         self.network = Network.of(region, table, mains_hz, scale)
         self.waves = waves or Waves.at_rest(table.cases, len(region.nets), len(region.diodes))
+        self.waves.kept[:] = False
         self._network, self._rows = self.network, np.arange(table.cases)
 
     def _at(self, rows: Index) -> Network:
@@ -96,8 +101,16 @@ class Cycle:
         return self._network
 
     def refine(self, rows: Index, local: Real) -> None:
-        """One Newton step of the cycle at the present J; `local` is (cases, nets, nets), linear loads in siemens."""
-        waves, network = self.waves, self._at(rows)
+        """One Newton step of the cycle at the present J; `local` is (cases, nets, nets), linear loads in siemens.
+
+        A case whose diodes hardly moved since its last step keeps the linearisation of that step.
+        """
+        waves = self.waves
+        moved = np.flatnonzero(~waves.kept[rows])
+        if not len(moved):
+            return
+        rows, local = rows[moved], local[moved]
+        network = self._at(rows)
         drops = waves.drops[rows]
         i, g = network.diode_law(drops)
         off = np.abs(i - waves.foretold[rows])
@@ -127,8 +140,14 @@ class Cycle:
         v = waves.v[rows] + np.einsum("cknm,cm->ckn", waves.by_drawn[rows], more)
         waves.v[rows], waves.mean[rows] = v, volts
         old, proposed = waves.drops[rows], v @ network.diode_ends.T
-        waves.foretold[rows] = waves.amps[rows] + waves.slopes[rows] * (proposed - old)
+        change = waves.slopes[rows] * (proposed - old)
+        waves.foretold[rows] = waves.amps[rows] + change
         saturation, ideality, series, _ = network.diodes
         new = limited_diode(proposed, old, saturation[:, None], ideality[:, None], series[:, None])
-        waves.drops[rows] = new
-        waves.limited[rows] = (np.abs(new - proposed) > 1e-9 * (1.0 + np.abs(proposed))).any(axis=(1, 2))
+        limited = (np.abs(new - proposed) > 1e-9 * (1.0 + np.abs(proposed))).any(axis=(1, 2))
+        waves.limited[rows] = limited
+        least = SETTLED_A + KEPT_RELATIVE * np.abs(waves.amps[rows]).max(axis=(1, 2), initial=0.0)
+        still = np.abs(change).max(axis=(1, 2), initial=0.0) <= least
+        kept = still & ~limited & waves.agreed[rows]
+        waves.kept[rows] = kept
+        waves.drops[rows] = np.where(kept[:, None, None], old, new)

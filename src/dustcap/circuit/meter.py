@@ -14,7 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from dustcap.circuit.branches import Complex, unpowered_admittances, unpowered_branches
-from dustcap.circuit.elements import Circuit, Values
+from dustcap.circuit.elements import Circuit, Element, Values
 from dustcap.circuit.junctions import diode_voltage
 from dustcap.circuit.layout import COMMON, Index, Layout, Real, layout_of
 from dustcap.circuit.probing import Probe
@@ -182,6 +182,12 @@ def _groups(a: Index, b: Index, joined: NDArray[np.bool_], nets: int) -> Index:
             label[:, q] = np.where(there, least, label[:, q])
         if (label == before).all():
             return label
+
+
+def low_drop_diodes(circuit: Circuit) -> tuple[Element, ...]:
+    """The diodes that also conduct at the ohms range's test voltage."""
+    layout = layout_of(circuit)
+    return tuple(layout.elements["diode"][number] for number in _low_drop_diodes(layout))
 
 
 def _low_drop_diodes(layout: Layout) -> list[int]:

@@ -21,8 +21,9 @@ from dustcap.circuit.switching import rest, switched
 from dustcap.circuit.values import Table, table_of
 from dustcap.errors import SolveError
 
-RAMP = (0.03, 0.1, 0.2, 0.35, 0.5, 0.7, 0.85, 1.0)
-FINE_RAMP = tuple(np.linspace(0.02, 1.0, 50))
+FIRST_STEP = 0.1
+SMALLEST_STEP = 0.002
+RAMP_STEPS = 60
 SWITCHINGS = 8
 CHUNK_BYTES = 24e6
 
@@ -33,6 +34,7 @@ def operating_point(
     *,
     start: OperatingPoint | Real | None = None,
     batch: int | None = None,
+    thorough: bool = True,
 ) -> OperatingPoint:
     """Operating point of every case.
 
@@ -41,6 +43,7 @@ def operating_point(
     values : overrides of element values, one number or shape (cases,) each
     start : a point of the same circuit with one case or as many as this one, or its net volts (nets,) or (cases, nets)
     batch : number of cases when no override says it
+    thorough : false: leave a case that Newton's method does not solve from `start` unsolved
 
     Returns
     -------
@@ -60,7 +63,8 @@ def operating_point(
     parts = []
     for first in range(0, table.cases, size):
         rows = np.arange(first, min(first + size, table.cases))
-        parts.append(_solve_chunk(work, table.take(rows), None if seed is None else seed.take(rows)))
+        begin = None if seed is None else seed.take(rows)
+        parts.append(_solve_chunk(work, table.take(rows), begin, thorough or begin is None))
     x, ok, states, waves = zip(*parts, strict=True)
     return OperatingPoint(
         circuit=circuit,
@@ -105,8 +109,8 @@ def _seed(layout: Layout, cases: int, start: OperatingPoint | Real | None) -> _S
     return _Start(x, None, None)
 
 
-def _solve_chunk(work: Powered, table: Table, start: _Start | None) -> tuple[Real, Flags, Discrete, list[Waves]]:
-    chunk = _Chunk(work, table, start)
+def _solve_chunk(work: Powered, table: Table, start: _Start | None, thorough: bool) -> tuple[Real, Flags, Discrete, list[Waves]]:
+    chunk = _Chunk(work, table, start, thorough)
     chunk.run()
     return chunk.x, chunk.ok, chunk.state, chunk.waves
 
@@ -114,14 +118,14 @@ def _solve_chunk(work: Powered, table: Table, start: _Start | None) -> tuple[Rea
 class _Chunk:
     """Some cases of a batch with their present unknowns, switches and mains cycles."""
 
-    def __init__(self, work: Powered, table: Table, start: _Start | None) -> None:
+    def __init__(self, work: Powered, table: Table, start: _Start | None, thorough: bool) -> None:
         self.problem, self.stamps, self.table = work.problem, work.linear, table
         cases, layout = table.cases, work.problem.layout
         self.state = rest(layout, table)
         self.ok = np.zeros(cases, dtype=bool)
         self.x = np.zeros((cases, layout.size))
         self.waves = [Waves.at_rest(cases, len(region.nets), len(region.diodes)) for region in work.problem.regions]
-        self.warm = start is not None
+        self.warm, self.thorough = start is not None, thorough
         if start is not None:
             self.x[:] = start.x
             if start.waves is not None:
@@ -138,6 +142,7 @@ class _Chunk:
             old = self.state.take(todo)
             new = switched(self.problem.layout, table, self.x[todo], old, rounds)
             changed = (new.closed != old.closed).any(axis=1) | (new.held != old.held).any(axis=(1, 2))
+            changed &= self.ok[todo] | self.thorough
             if not changed.any():
                 return
             todo = todo[changed]
@@ -148,17 +153,33 @@ class _Chunk:
         left = rows
         if not cold:
             left = self._attempt(left, 1.0)
-        for ramp in (RAMP, FINE_RAMP):
-            if not len(left):
-                return
-            self._reset(left)
-            for scale in ramp[:-1]:
-                self._attempt(left, scale)
-            left = self._attempt(left, 1.0)
+        if not self.thorough:
+            return
+        left = self._ramp(left)
         if len(left):
             left = self._fading(left)
         if len(left):
             self._transient(left)
+
+    def _ramp(self, rows: Index) -> Index:
+        """Raise the supplies from zero, each case in steps of its own; the rows that get stuck on the way."""
+        self._reset(rows)
+        reached, step = np.zeros(len(rows)), np.full(len(rows), FIRST_STEP)
+        for _ in range(RAMP_STEPS):
+            going = np.flatnonzero((reached < 1.0) & (step > SMALLEST_STEP))
+            if not len(going):
+                break
+            some, target = rows[going], np.minimum(1.0, reached[going] + step[going])
+            x, waves = self.x[some], [w.pick(some) for w in self.waves]
+            self._attempt(some, target)
+            ok = self.ok[some]
+            reached[going[ok]] = target[ok]
+            step[going] *= np.where(ok, 2.0, 0.25)
+            self.x[some[~ok]] = x[~ok]
+            for mine, saved in zip(self.waves, waves, strict=True):
+                mine.put(some[~ok], saved.pick(np.flatnonzero(~ok)))
+        self.ok[rows] = reached >= 1.0
+        return rows[reached < 1.0]
 
     def _reset(self, rows: Index) -> None:
         self.x[rows] = 0.0
@@ -166,10 +187,10 @@ class _Chunk:
             nets, diodes = waves.v.shape[2], waves.drops.shape[2]
             waves.put(rows, Waves.at_rest(len(rows), nets, diodes))
 
-    def _attempt(self, rows: Index, scale: float, damping: float = 0.0, *, anchored: bool = False) -> Index:
+    def _attempt(self, rows: Index, scale: float | Real, damping: float = 0.0, *, anchored: bool = False) -> Index:
         """Newton's method for some rows at a share of the supplies; the rows that it leaves unsolved."""
         table, problem = self.table.take(rows), self.problem
-        share = np.full(len(rows), scale)
+        share = np.broadcast_to(np.asarray(scale, dtype=float), (len(rows),))
         linear = Condensed.of(problem, *self.stamps.assemble(table, self.state.take(rows), share))
         cycles = [
             Cycle(region, table, problem.layout.mains_hz, share, waves.pick(rows))

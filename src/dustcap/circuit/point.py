@@ -3,14 +3,18 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
 
 from dustcap.circuit.assembly import Discrete
+from dustcap.circuit.branches import Complex
 from dustcap.circuit.elements import Circuit
 from dustcap.circuit.layout import Index, Layout, Real, layout_of
+from dustcap.circuit.linearised import Solved
 from dustcap.circuit.mains import Waves
+from dustcap.circuit.ripple import oscillation, ripple
 from dustcap.circuit.values import Table
 from dustcap.errors import SolveError
 
@@ -51,6 +55,26 @@ class OperatingPoint:
         if net not in self.layout.position:
             raise SolveError(f"there is no net {net!r}.", where="operating point")
         return self.unknowns[:, self.layout.position[net]]
+
+    @cached_property
+    def ripple(self) -> Complex:
+        """R.m.s. phasors of every net at twice the mains frequency, (cases, nets)."""
+        return ripple(self.solved, 2)
+
+    @cached_property
+    def ripple_mains(self) -> Complex:
+        """R.m.s. phasors of every net at the mains frequency, (cases, nets): what an unbalanced rectifier leaves."""
+        return ripple(self.solved, 1)
+
+    @cached_property
+    def oscillation(self) -> Real:
+        """R.m.s. volts of every net from regulators that oscillate, (cases, nets)."""
+        return oscillation(self.solved)
+
+    @property
+    def solved(self) -> Solved:
+        """What a linearisation needs."""
+        return Solved(self.layout, self.table, self.unknowns, self.state, self.waves)
 
     def take(self, rows: Index) -> OperatingPoint:
         """The point of some of the cases, in that order; rows may repeat."""
