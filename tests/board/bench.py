@@ -1,8 +1,11 @@
 """Blocks of the library between supplies, solved: what the tests of the library measure with."""
 
+import numpy as np
+
 from dustcap.board.circuit import to_circuit
 from dustcap.board.read import parse_board
 from dustcap.circuit.operating import operating_point
+from dustcap.circuit.signal import small_signal
 
 SUPPLIES = """layout = 1
 [board]
@@ -39,3 +42,10 @@ def net_volts(board, *nets):
     """Volts of nets at the operating point."""
     circuit, point = solved(board)
     return [float(point.volts[0, circuit.nets.index(net)]) for net in nets]
+
+
+def gain_db(board, hz, net, *, against="0V", source="IN1"):
+    """Gain in dB from a source to a net, one number a frequency."""
+    circuit, point = solved(board)
+    response = small_signal(circuit, point, hz, source=source)
+    return 20 * np.log10(np.abs(response.volt(net)[0] - response.volt(against)[0]))

@@ -26,7 +26,7 @@ WIPER_OHM = 1.0
 TRACK_END_OHM = 0.1
 """What is left of a potentiometer's track at its stop."""
 MODULE_DRIVE_OHM = 0.05
-MODULE_OUT_OHM = 1.0
+MODULE_OUT_OHM = 0.05
 LOG_MIDDLE = 0.1
 """Share of a log track before the wiper at half its way (common practice, no published source)."""
 
