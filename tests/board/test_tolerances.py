@@ -1,11 +1,12 @@
 """What varies on a healthy board, and how far."""
 
+import numpy as np
 import pytest
 from board.sample import EXAMPLE, small
 
 from dustcap.board.circuit import to_circuit
 from dustcap.board.read import parse_board
-from dustcap.board.tolerances import tolerances
+from dustcap.board.tolerances import groups_of, tolerances, values_at
 from dustcap.circuit.operating import operating_point
 from dustcap.demo.boards import REVISIONS, model_27
 
@@ -64,6 +65,22 @@ def test_both_halves_of_a_track_vary_together():
     assert len({group for element, group in groups.items() if element.startswith("B1")}) == 1
 
 
+def test_drawn_values_go_group_by_group():
+    """Two cases: the track's halves keep their ratio, another part lies elsewhere."""
+    board = small(
+        'RV1 = { kind = "potentiometer", value = "10k", position = 0.25, pins = ["a", "w", "0V"] }\n'
+        'R1 = { kind = "resistor", value = "1k", pins = ["a", "0V"] }'
+    )
+    entries = tolerances(board)
+    assert groups_of(entries) == ("RV1.ohm", "R1.ohm")
+
+    got = values_at(entries, np.array([[0.0, 1.0], [0.5, 0.75]]))
+
+    assert got["RV1.end2", "ohm"] / got["RV1.end1", "ohm"] == pytest.approx([3.0, 3.0])
+    assert got["RV1.end1", "ohm"] == pytest.approx([2000.0, 3000.0])
+    assert got["R1", "ohm"] == pytest.approx([1000.0, 1025.0])
+
+
 def test_a_logarithmic_spread_is_even_in_the_logarithm():
     """Half way of a gain between x0.5 and x2 is the nominal gain."""
     board = small('Q1 = { kind = "npn", pins = ["c", "b", "0V"] }')
@@ -100,5 +117,6 @@ def test_the_ends_of_all_ranges_solve():
     circuit = to_circuit(board)
 
     for share in (0.0, 1.0):
-        values = {(entry.element, entry.value): entry.at(share) for entry in tolerances(board)}
+        entries = tolerances(board)
+        values = values_at(entries, np.full((len(groups_of(entries)), 1), share))
         assert operating_point(circuit, values).converged.all()

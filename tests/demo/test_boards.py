@@ -5,7 +5,7 @@ import pytest
 
 from dustcap.board.circuit import to_circuit
 from dustcap.board.places import nets_in_area
-from dustcap.board.tolerances import tolerances
+from dustcap.board.tolerances import groups_of, tolerances, values_at
 from dustcap.circuit.operating import operating_point
 from dustcap.circuit.signal import small_signal
 from dustcap.demo.boards import REVISIONS, model_27, model_27_text
@@ -104,13 +104,9 @@ def test_healthy_boards_rest_within_50_millivolts(solved):
     """Twenty-four boards drawn from the tolerances: rails up, amplifiers playing, no more than 50 mV at a driver."""
     board, circuit, nominal = solved
     entries = tolerances(board)
-    groups = sorted({entry.group for entry in entries})
-    draws = dict(zip(groups, np.random.default_rng(27).random((len(groups), 24)), strict=True))
-    values = {
-        (entry.element, entry.value): np.array([entry.at(share) for share in draws[entry.group]]) for entry in entries
-    }
+    shares = np.random.default_rng(27).random((len(groups_of(entries)), 24))
 
-    point = operating_point(circuit, values, start=nominal)
+    point = operating_point(circuit, values_at(entries, shares), start=nominal)
 
     assert point.converged.all()
     assert np.abs(point.volt("woofer")).max() < 50e-3

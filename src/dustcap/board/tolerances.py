@@ -19,14 +19,17 @@ Elements of one part that vary together (both halves of a track, the four diodes
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Mapping
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from math import inf
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
 
 from dustcap.board.circuit import elements_of
 from dustcap.board.defaults import ESR_SHARE, LEAK_SHARE
 from dustcap.board.model import Board, Part
-from dustcap.circuit.elements import Element
+from dustcap.circuit.elements import Element, Values
 
 UNIFORM, LOG_UNIFORM = "uniform", "log-uniform"
 LOWEST_ESR_SHARE = 0.2
@@ -48,11 +51,34 @@ class Tolerance:
     spread: str = UNIFORM
     group: str = ""
 
-    def at(self, share: float) -> float:
-        """The value at a share of the range, 0 to 1."""
+    def at(self, share: ArrayLike) -> NDArray[np.float64]:
+        """The value at a share of the range, 0 to 1, in the shape of `share`."""
+        part = np.asarray(share, dtype=float)
         if self.spread == LOG_UNIFORM:
-            return float(self.low * (self.high / self.low) ** share)
-        return self.low + share * (self.high - self.low)
+            return np.asarray(self.low * (self.high / self.low) ** part)
+        return np.asarray(self.low + part * (self.high - self.low))
+
+
+def groups_of(entries: Iterable[Tolerance]) -> tuple[str, ...]:
+    """What varies independently, each once, in the order of the entries."""
+    return tuple(dict.fromkeys(entry.group for entry in entries))
+
+
+def values_at(entries: Sequence[Tolerance], shares: NDArray[np.float64]) -> Values:
+    """Element values of drawn boards, as overrides for the circuit.
+
+    Parameters
+    ----------
+    entries : sequence of Tolerance
+    shares : ndarray, shape (groups, cases)
+        Where in its range each group of `groups_of` lies, 0 to 1.
+
+    Returns
+    -------
+    mapping of (element, value) to ndarray, shape (cases,)
+    """
+    row = dict(zip(groups_of(entries), shares, strict=True))
+    return {(entry.element, entry.value): entry.at(row[entry.group]) for entry in entries}
 
 
 def tolerances(board: Board) -> tuple[Tolerance, ...]:
