@@ -2,9 +2,10 @@
 
 import numpy as np
 import pytest
-from dustcap.circuit.changes import changed_pair_impedance, inverse_of, pair_impedance
 from hypothesis import given, settings
 from hypothesis import strategies as st
+
+from dustcap.circuit.changes import changed_pair_impedance, inverse_of, pair_impedance
 
 
 def plain(ends, admittance, pairs, nets):

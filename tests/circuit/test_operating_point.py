@@ -3,11 +3,12 @@
 import numpy as np
 import pytest
 from circuit.wiring import capacitor, circuit, op_amp, rails, resistor, signal_diode, source
+from scipy.optimize import brentq, fsolve
+
 from dustcap.circuit.elements import Element
 from dustcap.circuit.floating import check_floating, floating_nets
 from dustcap.circuit.operating import operating_point
 from dustcap.errors import SolveError
-from scipy.optimize import brentq, fsolve
 
 VT = 1.380649e-23 * 298.15 / 1.602176634e-19  # kT/q, SI constants
 
@@ -69,9 +70,7 @@ def test_offset_of_an_inverting_stage_is_the_printed_one(r1, rf, values, volts):
 def test_a_diode_with_a_resistor_agrees_with_a_root_finder():
     """Shockley's law with series resistance, solved by scipy.optimize.brentq."""
     law = {"saturation_a": 2e-9, "ideality": 1.8, "series_ohm": 2.0}
-    board = circuit(
-        source("V", "a", volts=9.0), resistor("R", "a", "d", 470.0), signal_diode("D", "d", "0V", **law)
-    )
+    board = circuit(source("V", "a", volts=9.0), resistor("R", "a", "d", 470.0), signal_diode("D", "d", "0V", **law))
 
     def mesh(i):
         return 9.0 - i * (470.0 + 2.0 + 1e-3) - 1.8 * VT * np.log1p(i / 2e-9)

@@ -198,7 +198,7 @@ def _incidence(pairs: Index, size: int) -> Real:
 
 
 def _outer(ends: Real) -> Real:
-    outer: Real = np.einsum("er,es->ers", ends, ends).reshape(len(ends), -1)
+    outer: Real = np.einsum("er,es->ers", ends, ends).reshape(len(ends), ends.shape[1] ** 2)
     return outer
 
 

@@ -26,7 +26,7 @@ Linearised = tuple[Real, Real]
 class Damping:
     """A conductance from every kept net to `anchor` volts (0 when None): steadies hard cases, then fades."""
 
-    conductance: float = 0.0
+    conductance: float | Real = 0.0  # siemens, one number or (cases,)
     anchor: Real | None = None  # (cases, kept)
 
 
@@ -65,10 +65,10 @@ class _Batch:
     ) -> None:
         self.problem, self.table, self.cycles = problem, table, cycles
         self.matrix, self.right, self.local = _damped(problem, linear, damping), linear.right, linear.local
-        if damping.conductance and damping.anchor is not None:
+        if np.any(damping.conductance) and damping.anchor is not None:
             nets = _nets(problem)
             self.right = self.right.copy()
-            self.right[:, nets] += damping.conductance * damping.anchor[:, nets]
+            self.right[:, nets] += np.reshape(damping.conductance, (-1, 1)) * damping.anchor[:, nets]
         self.answer = start.copy()
         self.solved = np.zeros(len(start), dtype=bool)
         self.rows: Index = np.arange(len(start))
@@ -165,8 +165,8 @@ def _nets(problem: Problem) -> Index:
 
 
 def _damped(problem: Problem, linear: Condensed, damping: Damping) -> Real:
-    if not damping.conductance:
+    if not np.any(damping.conductance):
         return linear.matrix
     matrix, nets = linear.matrix.copy(), _nets(problem)
-    matrix[:, nets, nets] += damping.conductance
+    matrix[:, nets, nets] += np.reshape(damping.conductance, (-1, 1))
     return matrix

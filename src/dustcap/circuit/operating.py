@@ -7,6 +7,7 @@ left is tried with a fading conductance and at last by pseudo-transient steps. `
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
@@ -21,9 +22,8 @@ from dustcap.circuit.switching import rest, switched
 from dustcap.circuit.values import Table, table_of
 from dustcap.errors import SolveError
 
-FIRST_STEP = 0.1
-SMALLEST_STEP = 0.002
-RAMP_STEPS = 60
+SMALLEST = 0.02
+FOLLOWED = 60
 SWITCHINGS = 8
 CHUNK_BYTES = 24e6
 
@@ -109,7 +109,9 @@ def _seed(layout: Layout, cases: int, start: OperatingPoint | Real | None) -> _S
     return _Start(x, None, None)
 
 
-def _solve_chunk(work: Powered, table: Table, start: _Start | None, thorough: bool) -> tuple[Real, Flags, Discrete, list[Waves]]:
+def _solve_chunk(
+    work: Powered, table: Table, start: _Start | None, thorough: bool
+) -> tuple[Real, Flags, Discrete, list[Waves]]:
     chunk = _Chunk(work, table, start, thorough)
     chunk.run()
     return chunk.x, chunk.ok, chunk.state, chunk.waves
@@ -155,26 +157,35 @@ class _Chunk:
             left = self._attempt(left, 1.0)
         if not self.thorough:
             return
-        left = self._ramp(left)
-        if len(left):
-            left = self._fading(left)
-        if len(left):
-            self._transient(left)
+        for way in (self._fade, self._ramp, self._transient):
+            if len(left):
+                self._reset(left)
+                left = way(left)
+
+    def _fade(self, rows: Index) -> Index:
+        """A conductance from every net to common that fades away, a decade at a time; the rows it leaves unsolved.
+
+        At its start everything is at rest, so that a latching circuit ends where switching on leaves it.
+        """
+        return self._follow(rows, lambda some, along: self._attempt(some, 1.0, _fading(along)), 1.0 / 13.0)
 
     def _ramp(self, rows: Index) -> Index:
-        """Raise the supplies from zero, each case in steps of its own; the rows that get stuck on the way."""
-        self._reset(rows)
-        reached, step = np.zeros(len(rows)), np.full(len(rows), FIRST_STEP)
-        for _ in range(RAMP_STEPS):
-            going = np.flatnonzero((reached < 1.0) & (step > SMALLEST_STEP))
+        """The supplies raised from zero; the rows that it leaves unsolved."""
+        return self._follow(rows, lambda some, along: self._attempt(some, along), 0.1)
+
+    def _follow(self, rows: Index, attempt: Callable[[Index, Real], Index], first: float) -> Index:
+        """Go from an easy problem (0) to the real one (1), each case in steps of its own."""
+        reached, step = np.zeros(len(rows)), np.full(len(rows), first)
+        for _ in range(FOLLOWED):
+            going = np.flatnonzero((reached < 1.0) & (step > first * SMALLEST))
             if not len(going):
                 break
             some, target = rows[going], np.minimum(1.0, reached[going] + step[going])
-            x, waves = self.x[some], [w.pick(some) for w in self.waves]
-            self._attempt(some, target)
+            x, waves = self.x[some], [wave.pick(some) for wave in self.waves]
+            attempt(some, target)
             ok = self.ok[some]
             reached[going[ok]] = target[ok]
-            step[going] *= np.where(ok, 2.0, 0.25)
+            step[going] *= np.where(ok, 1.6, 0.3)
             self.x[some[~ok]] = x[~ok]
             for mine, saved in zip(self.waves, waves, strict=True):
                 mine.put(some[~ok], saved.pick(np.flatnonzero(~ok)))
@@ -187,7 +198,9 @@ class _Chunk:
             nets, diodes = waves.v.shape[2], waves.drops.shape[2]
             waves.put(rows, Waves.at_rest(len(rows), nets, diodes))
 
-    def _attempt(self, rows: Index, scale: float | Real, damping: float = 0.0, *, anchored: bool = False) -> Index:
+    def _attempt(
+        self, rows: Index, scale: float | Real, damping: float | Real = 0.0, *, anchored: bool = False
+    ) -> Index:
         """Newton's method for some rows at a share of the supplies; the rows that it leaves unsolved."""
         table, problem = self.table.take(rows), self.problem
         share = np.broadcast_to(np.asarray(scale, dtype=float), (len(rows),))
@@ -205,19 +218,16 @@ class _Chunk:
         self.ok[rows] = ok
         return rows[~ok]
 
-    def _fading(self, rows: Index) -> Index:
-        """A conductance from every net to common that fades away."""
-        self._reset(rows)
-        for exponent in np.arange(0.0, -12.5, -0.5):
-            self._attempt(rows, 1.0, 10.0**exponent)
-        return self._attempt(rows, 1.0)
-
     def _transient(self, rows: Index) -> Index:
         """Pseudo-transient: each net held to its last voltage by a conductance that shrinks."""
-        self._reset(rows)
         for exponent in np.arange(1.0, -9.5, -0.25):
             self._attempt(rows, 1.0, 10.0**exponent, anchored=True)
         return self._attempt(rows, 1.0)
+
+
+def _fading(along: Real) -> Real:
+    """Siemens from every net to common on the way from 1 (at 0) to none (at 1), thirteen decades."""
+    return np.where(along < 1.0, 10.0 ** (-13.0 * along), 0.0)
 
 
 def spread(waves: Waves, cases: int) -> Waves:
