@@ -145,7 +145,7 @@ def _repeated(piece: Samples, rate: float) -> list[tuple[float, float]]:
 
 def _holes(piece: Samples, rate: float) -> list[tuple[float, float]]:
     """Stretches that fall far below the level on both of their sides within a few milliseconds."""
-    level = np.sqrt(uniform_filter1d(piece**2, max(round(0.002 * rate), 3)))
+    level = np.sqrt(np.maximum(uniform_filter1d(piece**2, max(round(0.002 * rate), 3)), 0.0))
     edge = round(HOLE_EDGE_S * rate)
     width = round(HOLE_LONGEST_S * rate)
     before = maximum_filter1d(level, 2 * edge + 1, origin=edge)

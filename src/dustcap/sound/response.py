@@ -196,7 +196,7 @@ def noise_power(sweep: SweepResponse, rest: Samples, window_s: float, hz: Sample
     """Power spectrum of the quiet gap after division by the sweep, per sample of a window of `window_s`, at `hz`."""
     axis, density = noise_density(rest, sweep.rate, min(window_s, 0.5))
     index = np.clip(np.round(hz * sweep.size / sweep.rate).astype(np.int64), 0, sweep.played.size - 1)
-    played = np.maximum(np.abs(sweep.played[index]) ** 2, 1e-30)
+    played = np.maximum(sweep.played[index] ** 2, 1e-30)
     return np.asarray(np.where(sweep.weight[index] > 0.05, np.interp(hz, axis, density) / played, 0.0))
 
 

@@ -4,7 +4,7 @@
 symbol name here           unit   meaning
 ====== ==================  =====  ===========================================================
 L      rate_s              s      growth time of the sweep, on the recorder's clock
-X      played              -      spectrum of the sweep as played
+X      played              -      spectrum of the sweep as played; its magnitude is kept
 Y      heard               -      spectrum of the sweep as recorded
 W      weight              -      one inside the sweep's band, falling to zero at its ends
 ====== ==================  =====  ===========================================================
@@ -34,14 +34,14 @@ LOWEST, HIGHEST = 1.2, 0.968  # of the start and stop frequencies: the first and
 class SweepResponse:
     """Transfer function of everything between the player's and the recorder's samples.
 
-    `spectrum` (n,) complex and `played` (n,) belong to `hz` (n,); time zero of the impulse response is the arrival of
+    `spectrum` (n,) complex and `played` (n,), a magnitude, belong to `hz` (n,); time zero of the impulse response is the arrival of
     the pilots' chirps; `band_hz` is where the sweep carries full weight; `decay_s` is the rest recorded after it.
     """
 
     rate: float
     size: int
     spectrum: Complex
-    played: Complex
+    played: Samples
     weight: Samples
     band_hz: tuple[float, float]
     rate_s: float
@@ -114,7 +114,7 @@ def divide(heard: Samples, played: Samples, rate: float, rate_s: float, decay_s:
     spectrum = np.zeros(hz.size, complex)
     spectrum[inside] = fft.rfft(heard, size)[inside] / played_spectrum[inside] * weight[inside]
     band_hz = (LOWEST * START_HZ, min(HIGHEST * STOP_HZ, 0.4389 * rate))
-    return SweepResponse(rate, size, spectrum, played_spectrum, weight, band_hz, rate_s, decay_s)
+    return SweepResponse(rate, size, spectrum, np.abs(played_spectrum), weight, band_hz, rate_s, decay_s)
 
 
 def full_spectrum(response: SweepResponse) -> Complex:
