@@ -73,6 +73,12 @@ IN_PARTS = [
     ('M1 = { kind = "module", pins = { a = "x", b = "0V" }, drives = "5 V" }', 5, "Write: drives = { net = '5 V' }"),
     ('M1 = { kind = "module", pins = { a = "x", b = "0V" }, gain = [{ from = "b", to = "a" }] }', 5, "no key 'value'"),
     (
+        'M1 = { kind = "module", pins = { a = "x", b = "0V" }, '
+        'gain = [{ from = "b", to = "a", value = 2 }, { from = "b", to = "x", value = 3 }] }',
+        5,
+        "drives 'x' twice",
+    ),
+    (
         'M1 = { kind = "module", pins = { a = "x", b = "0V" }, drives = { a = "5 V" }, '
         'gain = [{ from = "b", to = "a", value = 2 }] }',
         5,
@@ -135,6 +141,7 @@ def test_a_mistake_is_told_with_its_line(parts, line, words):
         ('layout = 1\n[board]\nnane = "x"', 3, "Did you mean 'name'?"),
         ('layout = 1\n[board]\nmains = "230"', 3, "Write it as '230 V 50 Hz'"),
         ('layout = 1\n[board]\nmains = "50 V 230 Hz"', 3, "[board], key 'mains' is '50 V 230 Hz'"),
+        ('layout = 1\n[board]\nmains = "230 V 400 Hz"', 3, "[board], key 'mains' is '230 V 400 Hz'"),
         ("layout = 1\nboard = 3", 2, "[board] is 3, not a table"),
         ("layout = 1\nparts = 3", 2, "[parts] is 3, not a table"),
         ('layout = 1\n[board]\nname = "x"\n[board]\nname = "y"', 4, "[board] is written twice"),

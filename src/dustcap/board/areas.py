@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from math import isfinite
 
 from dustcap.board.geometry import crosses_itself, enclosed_area
 from dustcap.board.kinds import AREA_KINDS
@@ -76,4 +75,4 @@ def _point(source: Source, path: KeyPath, raw: object) -> Place:
 def _is_mm(number: object) -> bool:
     if isinstance(number, bool) or not isinstance(number, int | float):
         return False
-    return isfinite(number) and abs(number) <= MOST_MM
+    return abs(number) <= MOST_MM  # false for what is not a number
