@@ -4,6 +4,7 @@ import numpy as np
 import pytest
 from board.bench import block_board, gain_db, solved
 
+from dustcap.circuit.poles import poles, unstable_hz
 from dustcap.circuit.signal import small_signal
 
 IN = 'IN1 = { kind = "input", resistance = 0, pins = ["in", "0V"] }\n'
@@ -106,6 +107,33 @@ def test_a_balanced_input_passes_the_difference():
     board = block_board("balanced input", f'{ports}, gain = 2, round_to = "exact"', parts)
 
     assert gain_db(board, 1000.0, "out") == pytest.approx(20 * np.log10(2), abs=0.01)
+
+
+@pytest.mark.parametrize(
+    ("name", "ports"),
+    [
+        *((name, AMPLIFIER) for name in ("power amplifier stage", "discrete class-AB amplifier")),
+        ("bridge-tied amplifier", 'in = "in", out_a = "out", out_b = "z", high = "high", low = "low"'),
+        *(
+            (name, SMALL)
+            for name in (
+                "input stage with volume control",
+                "low-pass crossover band",
+                "high-pass crossover band",
+                "infrasonic filter",
+                "high-frequency trim",
+                "limiter",
+            )
+        ),
+        ("balanced input", 'hot = "in", cold = "0V", out = "out", plus = "plus", minus = "minus"'),
+    ],
+)
+def test_no_block_oscillates(name, ports):
+    """Every natural frequency is damped, with a driver at the output of the power stages."""
+    load = SPEAKER if "high = " in ports else ""
+    circuit, point = solved(block_board(name, ports, IN + load))
+
+    assert np.isnan(unstable_hz(poles(circuit, point))).all()
 
 
 def test_a_potentiometer_sets_the_level():

@@ -7,6 +7,7 @@ from dustcap.board.circuit import to_circuit
 from dustcap.board.places import nets_in_area
 from dustcap.board.tolerances import groups_of, tolerances, values_at
 from dustcap.circuit.operating import operating_point
+from dustcap.circuit.poles import poles, unstable_hz
 from dustcap.circuit.signal import small_signal
 from dustcap.demo.boards import REVISIONS, model_27, model_27_text
 from dustcap.errors import InputError
@@ -98,6 +99,15 @@ def test_the_branches_sum_flat(solved):
     total = (response.volt("lp2") + response.volt("hp2")) / response.volt("band")
 
     assert np.abs(20 * np.log10(np.abs(total))).max() < 0.3
+
+
+def test_nothing_oscillates(solved):
+    """Every natural frequency is damped."""
+    _, circuit, point = solved
+    natural = poles(circuit, point)
+
+    assert np.isnan(unstable_hz(natural)).all()
+    assert (natural.real < 0).all()
 
 
 def test_healthy_boards_rest_within_50_millivolts(solved):
