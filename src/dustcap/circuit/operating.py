@@ -157,7 +157,7 @@ class _Chunk:
             left = self._attempt(left, 1.0)
         if not self.thorough:
             return
-        for way in (self._fade, self._ramp, self._transient):
+        for way in (self._ramp, self._fade, self._transient):
             if len(left):
                 self._reset(left)
                 left = way(left)
@@ -165,7 +165,7 @@ class _Chunk:
     def _fade(self, rows: Index) -> Index:
         """A conductance from every net to common that fades away, a decade at a time; the rows it leaves unsolved.
 
-        At its start everything is at rest, so that a latching circuit ends where switching on leaves it.
+        It comes after the ramp, because a net that is held down can fire a latching circuit.
         """
         return self._follow(rows, lambda some, along: self._attempt(some, 1.0, _fading(along)), 1.0 / 13.0)
 
