@@ -7,7 +7,7 @@ from typing import Annotated
 import typer
 
 from dustcap import __version__
-from dustcap.cli import bench_commands, board_commands, job_commands, sound_commands
+from dustcap.cli import bench_commands, board_commands, find_commands, job_commands, sound_commands
 
 ABOUT = """From complaint to a repair proven by measurement, for powered loudspeakers.
 
@@ -43,7 +43,7 @@ app.command("intake")(job_commands.intake)
 app.command("complain")(job_commands.complain)
 app.command("sight")(job_commands.sight)
 app.command("reading", context_settings=NUMBERS)(job_commands.reading)
-# app.command("hunt")(find_commands.hunt)
+app.command("hunt")(find_commands.hunt)
 app.command("work")(job_commands.work)
 app.command("stimulus")(sound_commands.stimulus)
 app.command("note")(job_commands.note)

@@ -63,21 +63,12 @@ def bench(folder: Folder = None, json: Json = False) -> None:
 
 
 def _print_bench(out: Console, lines: tuple[JobLine, ...]) -> None:
-    from rich.table import Table
-
-    table = Table(box=None, pad_edge=False, header_style="bold")
-    for heading in ("job", "model", "rev", "unit", "last entry", "stage", "complaints", "leading suspect"):
-        table.add_column(heading, justify="right" if heading == "job" else "left", no_wrap=heading == "job")
     for line in lines:
-        lead = f"{line.suspect} {100 * line.probability:.0f} %" if line.probability is not None else ""
-        table.add_row(
-            str(line.job),
-            line.model,
-            line.revision,
-            line.unit,
-            f"{line.touched:%Y-%m-%d}",
-            line.stage,
-            ", ".join(line.complaints),
-            lead,
-        )
-    out.print(table)
+        revision = f" {line.revision}" if line.revision else ""
+        out.print(f"{line.job:>4}  {line.model}{revision}, {line.unit}  [{line.stage}]", style="bold")
+        facts = [f"last entry {line.touched:%Y-%m-%d}, {line.entries} in all"]
+        if line.complaints:
+            facts.append(", ".join(line.complaints))
+        if line.probability is not None:
+            facts.append(f"leading suspect {line.suspect}, {100 * line.probability:.0f} %")
+        out.print(f"      {'; '.join(facts)}")

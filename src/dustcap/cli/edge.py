@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import getpass
 import json
-import os
 import sys
 import uuid
 from collections.abc import Callable, Mapping
@@ -84,13 +83,3 @@ def console() -> Console:
 def remark(line: str) -> None:
     """A message beside the answer, on standard error."""
     print(line, file=sys.stderr)
-
-
-def refuse_overwrite(path: Path) -> None:
-    """Check that an output can be put there at all, before anything is computed."""
-    from dustcap.errors import InputError
-
-    if path.is_dir():
-        raise InputError("is a folder.", where=str(path), mend="Name a file.")
-    if not path.parent.is_dir() or not os.access(path.parent, os.W_OK):
-        raise InputError("cannot be written there.", where=str(path), mend="Name a folder that exists and is yours.")

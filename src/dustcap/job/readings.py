@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
-
 from dustcap.predict.checks import KINDS
 
 OVER = ("over", "over range", "open", "OL")
@@ -11,7 +9,7 @@ UNDER = ("under", "under range")
 BETWEEN = ".."
 
 
-def placed(check: str, at: str, against: str) -> Mapping[str, str]:
+def placed(check: str, at: str, against: str) -> dict[str, str]:
     """The keys for where a check is made: a part for the kinds that name one, else two nets."""
     kind = KINDS.get(check)
     if kind is not None and kind.names == "part":
@@ -19,7 +17,7 @@ def placed(check: str, at: str, against: str) -> Mapping[str, str]:
     return {"at": at, "against": against}
 
 
-def answered(value: str) -> Mapping[str, str | bool]:
+def answered(value: str) -> dict[str, str | bool]:
     """The keys for what the meter shows: a value, ``over``, ``under``, or two limits as ``4.1..4.3 V``."""
     value = value.strip()
     if value in OVER:

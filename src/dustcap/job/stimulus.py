@@ -9,7 +9,7 @@ from pathlib import Path
 import soundfile
 
 from dustcap.errors import InputError
-from dustcap.records.files import write_whole
+from dustcap.job.outputs import check_output, write_output
 from dustcap.sound.stimulus import LEVEL_DBFS, RATES_HZ, make_stimulus
 
 RATE_HZ = 48_000
@@ -47,14 +47,11 @@ def write_stimulus(path: Path, *, name: str = "full", rate: int = RATE_HZ) -> Wr
     Raises
     ------
     InputError
-        If the name or the rate is wrong.
+        If the name, the rate or the place is wrong.
     RecordError
-        If the place cannot be written.
+        If the disk refuses it.
     """
-    if path.suffix.lower() != ".wav":
-        raise InputError(
-            "the test recording is a WAV file.", where=str(path), mend=f"Call it {path.with_suffix('.wav').name}."
-        )
+    check_output(path, ".wav")
     if not RATES_HZ[0] <= rate <= RATES_HZ[1]:
         raise InputError(
             f"a sample rate of {rate} Hz cannot carry the test recording.",
@@ -64,5 +61,5 @@ def write_stimulus(path: Path, *, name: str = "full", rate: int = RATE_HZ) -> Wr
     stimulus = make_stimulus(rate, name)
     content = io.BytesIO()
     soundfile.write(content, stimulus.samples, rate, format="WAV", subtype=SUBTYPE)
-    write_whole(path, content.getvalue())
+    write_output(path, content.getvalue())
     return Written(str(path), stimulus.name, rate, len(stimulus.samples) / rate, 24, LEVEL_DBFS)

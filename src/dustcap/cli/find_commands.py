@@ -1,0 +1,81 @@
+"""Finding the fault: the hunt, over files or over a job."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from dustcap.cli.edge import Author, Folder, Json, answer, desk
+from dustcap.errors import InputError
+
+SLOW_S = 2.0
+MOST_NEXT = 50
+
+
+def hunt(
+    board: Annotated[
+        Path | None, typer.Argument(help="board description (*.board.toml); left out with --job", metavar="[BOARD]")
+    ] = None,
+    findings: Annotated[Path | None, typer.Option(help="what is known so far (*.findings.toml)")] = None,
+    job: Annotated[int | None, typer.Option(help="hunt over the entries of this job instead")] = None,
+    next: Annotated[int, typer.Option(help="how many next checks to propose")] = 5,
+    folder: Folder = None,
+    author: Author = "",
+    json: Json = False,
+) -> None:
+    """Rank the suspects and name the next check."""
+    from dustcap.cli.hunt_text import print_hunt
+    from dustcap.job.hunt import hunt_file, hunt_job
+
+    if (board is None) == (job is None) or (job is not None and findings is not None):
+        raise InputError(
+            "a hunt goes over files or over a job.",
+            where="hunt",
+            mend="Give BOARD and --findings, or --job alone.",
+        )
+    if not 0 <= next <= MOST_NEXT:
+        raise InputError(f"{next} next checks cannot be proposed.", where="--next", mend=f"Give 0 to {MOST_NEXT}.")
+    with progress("computing what every check would read") as show:
+        if job is not None:
+            found = hunt_job(desk(folder, author), job, next=next, progress=show)
+        elif board is not None:
+            found = hunt_file(board, findings, next=next, keep_in=_cache(), progress=show)
+    document = dict(found.document) | {"cautions": found.cautions}
+    answer(json, document, lambda out: print_hunt(out, found.document, found.cautions))
+
+
+def _cache() -> Path:
+    """Where predictions of boards that belong to no bench are kept."""
+    import platformdirs
+
+    return Path(platformdirs.user_cache_dir("dustcap", appauthor=False)) / "predictions"
+
+
+@contextmanager
+def progress(what: str) -> Iterator[Callable[[float], None]]:
+    """A bar on standard error, from the moment when the work has taken two seconds; none when it is not a terminal."""
+    from time import monotonic
+
+    from rich.console import Console
+    from rich.progress import BarColumn, Progress, TextColumn, TimeRemainingColumn
+
+    console = Console(stderr=True)
+    bar = Progress(
+        TextColumn("{task.description}"), BarColumn(), TimeRemainingColumn(), console=console, transient=True
+    )
+    task = bar.add_task(what, total=1.0)
+    start = monotonic()
+
+    def show(share: float) -> None:
+        if console.is_terminal and not bar.live.is_started and monotonic() - start > SLOW_S:
+            bar.start()
+        bar.update(task, completed=share)
+
+    try:
+        yield show
+    finally:
+        bar.stop()

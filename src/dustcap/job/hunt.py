@@ -1,0 +1,159 @@
+"""The hunt, over a findings file or over a job's entries."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+from dustcap.board.model import Board
+from dustcap.board.read import parse_board, read_board
+from dustcap.errors import InputError
+from dustcap.hunt.board_names import known_of
+from dustcap.hunt.evidence import Evidence
+from dustcap.hunt.findings import parse_findings
+from dustcap.hunt.hunt import hunt
+from dustcap.hunt.results import to_json
+from dustcap.job.cautions import CLEANING, LICENCE, for_states
+from dustcap.job.desk import Desk, append, view
+from dustcap.job.findings import evidence
+from dustcap.job.payloads import HuntKept
+from dustcap.job.predictions import predictor_for
+from dustcap.job.text_files import read_text
+
+Progress = Callable[[float], None]
+Document = Mapping[str, Any]
+
+NEXT = 5
+PREDICTIONS = "predictions"
+KEPT_SUSPECTS = 12
+KEPT_NEXT = 3
+
+
+@dataclass(frozen=True, slots=True)
+class HuntAnswer:
+    """The result document of the contract, and the cautions that go with what it proposes."""
+
+    document: Document
+    cautions: tuple[str, ...]
+    entry: int | None = None  # where it was kept, for a job
+
+
+class Hunter:
+    """The predictions of one board, made once and asked again after every finding."""
+
+    def __init__(self, board: Board, keep_in: Path | None = None, progress: Progress = lambda share: None) -> None:
+        self.board = board
+        self.known = known_of(board)
+        self.predictor = predictor_for(board, keep_in, progress)
+
+    def ask(self, told: Evidence, next: int = NEXT) -> HuntAnswer:
+        """Suspects, next checks and advice after this evidence.
+
+        Raises
+        ------
+        EvidenceError
+            If no suspect is possible any more.
+        SolveError
+            If the board as described has no operating point.
+        """
+        result = hunt(self.predictor, told, next, known=self.known)
+        document = to_json(result, self.board.name, self.board.revision)
+        return HuntAnswer(document, _cautions(document))
+
+
+def hunt_file(
+    board: Path,
+    findings: Path | None = None,
+    *,
+    next: int = NEXT,
+    keep_in: Path | None = None,
+    progress: Progress = lambda share: None,
+) -> HuntAnswer:
+    """Hunt over a board description and a findings file; only predictions are kept, in `keep_in`.
+
+    Raises
+    ------
+    InputError
+        If either file is wrong, with file and line.
+    """
+    described = read_board(board)
+    told = Evidence()
+    if findings is not None:
+        told = parse_findings(read_text(findings), str(findings), known_of(described))
+    return Hunter(described, keep_in, progress).ask(told, next)
+
+
+def hunt_job(desk: Desk, job: int, *, next: int = NEXT, progress: Progress = lambda share: None) -> HuntAnswer:
+    """Hunt over a job's entries with its own board; the answer becomes an entry, once for each state of the findings.
+
+    Raises
+    ------
+    InputError
+        If the job has no board description.
+    """
+    return JobHunt(desk, job, progress).ask(next)
+
+
+class JobHunt:
+    """The hunt of one job, from finding to finding."""
+
+    def __init__(self, desk: Desk, job: int, progress: Progress = lambda share: None) -> None:
+        text = view(desk, job).board_text
+        if text is None:
+            raise InputError(
+                "the job has no board description to hunt on.",
+                where=f"job {job}",
+                mend="Take the unit in with --board, or hunt on files.",
+            )
+        self.desk, self.job = desk, job
+        self.hunter = Hunter(parse_board(text, f"board of job {job}"), desk.folder / PREDICTIONS, progress)
+
+    def ask(self, next: int = NEXT) -> HuntAnswer:
+        """The answer after the findings so far."""
+        state = view(self.desk, self.job).state
+        answer = self.hunter.ask(evidence(state, self.hunter.known), next)
+        last = state.last(HuntKept)
+        if last is not None and last.upto >= state.last_finding:
+            return answer
+        kept = _kept(answer.document, max(state.last_finding, 1))
+        return HuntAnswer(answer.document, answer.cautions, append(self.desk, self.job, kept))
+
+
+def suspect_words(suspect: Document) -> str:
+    """``C9 short``; ``leak rail+ to wf_fb``; joint faults with ``and``."""
+    return " and ".join(
+        f"leak {' to '.join(part['leak'])}" if "leak" in part else f"{part['part']} {part['mode']}"
+        for part in suspect["parts"]
+    )
+
+
+def _kept(document: Document, upto: int) -> HuntKept:
+    suspects = tuple(
+        {
+            "words": suspect_words(row),
+            "parts": row["parts"],
+            "probability": row["probability"],
+            "explains": row["explains"],
+            "against": row["against"],
+        }
+        for row in document["suspects"][:KEPT_SUSPECTS]
+    )
+    return HuntKept(
+        upto=upto,
+        suspects=suspects,
+        unexplained=document["unexplained"],
+        healthy=document["healthy"],
+        advice=document["advice"],
+        next=tuple(document["next"][:KEPT_NEXT]),
+    )
+
+
+def _cautions(document: Document) -> tuple[str, ...]:
+    """Cautions for the states that the proposals need, for the work that is advised, and the general one."""
+    lines = list(for_states(check["state"] for check in document["next"]))
+    if document["advice"]["do"] in ("replace", "clean"):
+        lines += [line for line in for_states(["unplugged"]) if line not in lines]
+        lines.append(CLEANING)
+    return (*lines, LICENCE)
