@@ -79,7 +79,8 @@ class VerdictLine:
     """One verdict of the proof: pass, fail or undecided; `uncertainty` is expanded (95 %), in the same unit.
 
     `better` says on which side of the limit a good unit lies: ``below``, ``above``, or ``within`` (plus or minus).
-    `before` is the same quantity before the work. `why` says why a verdict is undecided, `source` where the limit comes from.
+    `before` is the same quantity before the work. `why` says why a verdict is undecided, `source` where the limit comes
+    from.
     """
 
     what: str
