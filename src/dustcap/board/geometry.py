@@ -60,11 +60,7 @@ def _folds_back(one: tuple[Point, Point], other: tuple[Point, Point]) -> bool:
 
 
 def enclosed_area(outline: Sequence[Point]) -> float:
-    """Area inside an outline, whichever way round it runs.
-
-    References
-    ----------
-    .. [1] The trapezoid ("shoelace") formula of surveying.
+    """Area inside an outline, whichever way round it runs, by the trapezoids of surveying.
 
     Examples
     --------

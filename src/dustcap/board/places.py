@@ -127,7 +127,8 @@ def shortest_tracks(points: Sequence[Point]) -> list[tuple[Point, Point]]:
 
     References
     ----------
-    .. [1] R. C. Prim, "Shortest connection networks and some generalizations", Bell System Technical Journal 36, 1957.
+    .. [1] R. C. Prim, "Shortest connection networks and some generalizations", Bell System Technical Journal 36, 1957
+       (from memory).
 
     Examples
     --------
