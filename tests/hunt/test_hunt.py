@@ -70,6 +70,27 @@ def test_the_same_inputs_give_the_same_answer():
     assert json.dumps(document(*entries)) == json.dumps(document(*entries))
 
 
+def test_a_proposed_check_is_named_as_findings_name_it():
+    """A look names its area or part, a listen its driver, a lifted part its part: the keys of a findings file."""
+    looks = Check("look", part="glue", word="residue"), Check("look", part="R1", word="scorched")
+    listen, lifted = Check("listen", part="LS1", word="hum"), Check("lifted", part="R1")
+    rows = dict.fromkeys((*looks, listen), flat(0.0, 0.0, 0.0)) | {lifted: flat(1e3, 2e3, 1e3)}
+    sees = {("glue", "residue"): np.array([0.1, 0.1, 0.9]), ("R1", "scorched"): np.array([0.1, 0.9, 0.1])}
+    hears = {("hum", "LS1"): flat(0.02, 0.95, 0.02)}
+    table = Tables((HEALTHY, part("R1"), leak("a", "b")), np.array([0.1, 0.45, 0.4]), rows, hears, sees)
+
+    got = {
+        (check["check"], key): check[key]
+        for check in to_json(hunt(table, Evidence((Complaint("rattle"),)), next=9, known=KNOWN))["next"]
+        for key in ("area", "part", "driver")
+        if key in check
+    }
+
+    assert got[("look", "area")] == "glue"
+    assert got[("look", "part")] == "R1"
+    assert got[("lifted", "part")] == "R1"
+
+
 def test_over_range_is_null_and_told_as_a_probability():
     """An expected reading over range has no number; how likely it is stands in `over`."""
     check = Check("ohms", "a", "b")
@@ -105,6 +126,18 @@ def test_explanations_name_what_fits_and_what_does_not():
     assert leaky.against == ()
     assert "complaint: cone pushed out, woofer" in short.against
     assert "ohms n2 against n3 11.6 kΩ" in short.against
+
+
+def test_a_fault_behind_the_first_is_not_held_to_the_old_readings():
+    """What R2, found after R1 was replaced, explains is what was read since."""
+    a, b = Check("dc volts", "a", "0V"), Check("dc volts", "b", "0V")
+    table = Tables((HEALTHY, part("R1"), part("R2")), np.array([0.1, 0.5, 0.35]), {a: flat(0, 5, 0), b: flat(0, 0, 5)})
+    entries = (Reading(a, 5.0, 5.0), Reading(b, 0.0, 0.0), Work("replaced", part="R1"), Reading(b, 5.0, 5.0))
+
+    row = hunt(table, Evidence(entries)).suspects[0]
+
+    assert row.suspect == part("R2")
+    assert (row.explains, row.against) == (("dc volts b 5 V",), ())
 
 
 def test_a_reading_against_the_common_net_is_named_without_it():

@@ -144,6 +144,20 @@ def test_a_check_is_not_proposed_twice():
     assert permitted((ohms, swapped), Evidence(()), {}) == (ohms,)
 
 
+def test_what_would_do_harm_is_not_proposed():
+    """A unit that blows its fuse stays unplugged; one that pushes a cone out or squeals keeps its drivers off."""
+    every = (Check("ohms", "a", "b"), Check("dc volts", "a", "b"), Check("listen", part="LS1", word="hum"))
+
+    def left(*entries):
+        return permitted(every, Evidence(tuple(entries)), {})
+
+    assert left(Complaint("hiss")) == every
+    assert left(Complaint("blows fuse")) == every[:1]
+    assert left(Complaint("cone pushed out")) == left(Complaint("squeal")) == every[:2]
+    assert left(Complaint("cone pushed out", seen=False)) == every
+    assert left(Complaint("blows fuse"), Work("replaced", part="R1")) == every
+
+
 def test_listening_and_looking_are_weighed_by_their_chances():
     """A hum that R1 makes in nine of ten and R2 in one of ten carries 0.531 bits (binary symmetric channel)."""
     listen, look = Check("listen", part="LS1", word="hum"), Check("look", part="R1", word="scorched")
@@ -182,6 +196,20 @@ def test_looking_ahead_counts_the_whole_repair():
     right = Costs().of(Action(parts=("R1",)))
     assert right < seen.proposals[0].repair < seen.repair
     assert seen.repair == pytest.approx(1.5 * right, rel=0.02)
+
+
+def test_checks_that_were_looked_ahead_stand_by_the_minutes_of_the_repair():
+    """With few actions left the proposals begin with those that were looked ahead, least expected minutes first."""
+    rng = np.random.default_rng(6)
+    rows = {Check("ohms", f"n{i}", "0V"): flat(*(1e3 * rng.choice([1, 2, 3], 6))) for i in range(8)}
+    suspects = (HEALTHY, *(part(f"R{i}") for i in range(5)))
+    found = outlook(Tables(suspects, np.array([0.05, 0.3, 0.25, 0.2, 0.1, 0.05]), rows))
+
+    repairs = [p.repair for p in found.proposals if np.isfinite(p.repair)]
+
+    assert len(set(repairs)) > 2
+    assert repairs == sorted(repairs)
+    assert np.isfinite(found.proposals[0].repair)
 
 
 def test_actions_are_parts_areas_and_pairs():

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass, field
 
 import numpy as np
@@ -17,6 +17,7 @@ from dustcap.hunt.known import Known
 from dustcap.hunt.next_check import Proposal, plan_checks
 from dustcap.hunt.posterior import Posterior, posterior
 from dustcap.hunt.predictions import Predictions
+from dustcap.predict.checks import KINDS
 
 Floats = NDArray[np.float64]
 
@@ -61,9 +62,13 @@ class SuspectRow:
 
 @dataclass(frozen=True, slots=True)
 class NextCheck:
-    """One proposed check; `expect` pairs the place of a suspect among the rows with what it would show."""
+    """One proposed check; `expect` pairs the place of a suspect among the rows with what it would show.
+
+    `made_at` says what it names: nets, part, area or driver.
+    """
 
     proposal: Proposal
+    made_at: str
     unit: str
     expect: tuple[tuple[int, Expected], ...]
     healthy: Expected
@@ -129,7 +134,7 @@ def hunt(
         rest=float(max(found.probability[1:].sum() - found.probability[listed].sum(), 0.0)),
         unexplained=found.unexplained,
         healthy=float(found.probability[0]),
-        next=tuple(_next(found, proposal, listed, units) for proposal in proposals),
+        next=tuple(_next(found, proposal, listed, known) for proposal in proposals),
         advice=decide(found, evidence, groups, outlook, costs, known.partners if known else {}),
         notes=(*evidence.notes, *_unused(evidence)),
     )
@@ -150,12 +155,16 @@ def _row(found: Posterior, suspect: int, common: str) -> SuspectRow:
     return SuspectRow(who, float(found.probability[suspect]), ranges, why.explains, why.against)
 
 
-def _next(found: Posterior, proposal: Proposal, listed: Sequence[int], units: Mapping[str, str]) -> NextCheck:
+def _next(found: Posterior, proposal: Proposal, listed: Sequence[int], known: Known | None) -> NextCheck:
     check = proposal.check
     likely = [i for i in listed[:EXPECTED_FOR] if found.probability[i] > LIKELY_ENOUGH] or list(listed[:1])
-    unit = check.unit or ("ohm" if check.word == "esr" else units.get(check.part, ""))
+    own = known.parts.get(check.part, "") if known else ""
+    unit = check.unit or ("ohm" if check.word == "esr" else own)
+    made_at = KINDS[check.kind].names
+    if made_at == "look":
+        made_at = "area" if known and check.part in known.areas else "part"
     expect = tuple((listed.index(i), _expected(found, proposal, i)) for i in likely)
-    return NextCheck(proposal, unit, expect, _expected(found, proposal, 0))
+    return NextCheck(proposal, made_at, unit, expect, _expected(found, proposal, 0))
 
 
 def _expected(found: Posterior, proposal: Proposal, suspect: int) -> Expected:

@@ -38,6 +38,7 @@ TELLS_NOTHING = 0.01
 CAREFUL_CHECKS, MOST_CAREFUL = 12, 40
 AS_MUCH = 0.98
 HARMFUL = ("cone pushed out", "squeal")
+BLOWS = "blows fuse"
 
 
 @dataclass(frozen=True, slots=True)
@@ -119,7 +120,12 @@ def _refined(quick: Sequence[Proposal], propose: Callable[[Check, bool], Proposa
 
 
 def permitted(candidates: Sequence[Check], evidence: Evidence, drivers: Mapping[str, str]) -> tuple[Check, ...]:
-    """Candidates, each once, without those already made on this board; a withdrawn reading may be made again."""
+    """Candidates, each once, without those already made on this board; a withdrawn reading may be made again.
+
+    A unit that blows its fuse gets no powered check, and one that pushes a cone out or squeals none with its drivers.
+    """
+    told = {entry.word for entry in evidence.since_work if isinstance(entry, Complaint) and entry.seen}
+    states = STATES[:1] if BLOWS in told else STATES[:2] if told.intersection(HARMFUL) else STATES
     made: set[Check] = set()
     looked: set[tuple[str, str]] = set()
     for entry in evidence.since_work:
@@ -130,7 +136,7 @@ def permitted(candidates: Sequence[Check], evidence: Evidence, drivers: Mapping[
         elif isinstance(entry, Complaint):
             looked.add((entry.word, drivers.get(entry.driver, entry.driver)))
     kept: dict[Check, Check] = {}
-    for check in candidates:
+    for check in (check for check in candidates if check.state in states):
         where = check.part or check.at
         about = (check.word, drivers.get(where, where)) if check.kind == "listen" else (check.kind, where)
         if same_check(check) not in made and (check.kind not in ("look", "listen") or about not in looked):

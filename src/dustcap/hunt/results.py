@@ -7,7 +7,6 @@ from math import isfinite
 from dustcap.faults.suspects import Leak, PartFault
 from dustcap.hunt.advice import Advice
 from dustcap.hunt.hunt import Expected, HuntResult, NextCheck, Range, SuspectRow
-from dustcap.predict.checks import KINDS
 
 Json = dict[str, object]
 
@@ -56,12 +55,10 @@ def _fault(fault: PartFault | Leak, ohms: Range | None) -> Json:
 def _next(one: NextCheck) -> Json:
     check, proposal = one.proposal.check, one.proposal
     document: Json = {"check": check.kind}
-    if KINDS[check.kind].names == "nets":
+    if one.made_at == "nets":
         document |= {"at": check.at, "against": check.against}
-    elif KINDS[check.kind].names == "driver":
-        document["driver"] = check.part or check.at
     else:
-        document["part"] = check.part
+        document[one.made_at] = check.part or check.at
     if check.word:
         document["word"] = check.word
     if check.kind in ("ac volts", "listen"):
