@@ -249,9 +249,9 @@ def chirp_at(since_s: Samples) -> Samples:
 
 
 def tone_hz() -> Samples:
-    """Frequencies of the multitone: third octaves, each set off a little so that no two differences coincide."""
+    """Frequencies of the multitone, Hz: third octaves, set off so that no sum or difference of two falls on a third."""
     index = np.arange(TONES)
-    return np.asarray(1000.0 * 10 ** ((index - 12) / 10) * (1 + 0.004 * ((7 * index) % 5 - 2)))
+    return np.asarray(1000.0 * 10 ** ((index - 12) / 10) * (1 + 0.005 * ((6 * index) % 11 - 5)))
 
 
 def _multitone_at(seconds: float, since_s: Samples) -> Samples:
@@ -260,7 +260,7 @@ def _multitone_at(seconds: float, since_s: Samples) -> Samples:
     total = np.zeros(since_s.shape)
     for hz, phase in zip(tone_hz(), phases, strict=True):
         total += np.sin(2 * np.pi * hz * since_s + phase)
-    return np.asarray(total / (3.1 * np.sqrt(TONES)) * _fades(since_s, seconds, 0.05, 0.05))
+    return np.asarray(total / (3.3 * np.sqrt(TONES)) * _fades(since_s, seconds, 0.05, 0.05))
 
 
 def _fades(since_s: Samples, seconds: float, fade_in_s: float, fade_out_s: float) -> Samples:
