@@ -101,6 +101,7 @@ IN_PARTS = [
     (R + "[blocks.one]\nfrom = 'split supply'\nwith = { high = 'p', low = 'n', volt = 3 }", 8, "Did you mean 'volts'?"),
     (R + "[blocks.one]\nfrom = 'split supply'\nwith = { high = 'p', low = 'n', volts = '3 ohm' }", 8, "key 'volts'"),
     (R + "[blocks.one]\nfrom = 'split supply'\nwith = { high = 'p', low = 'n', volts = '30 V' }", 8, "46.7 V at mains"),
+    (R + f"[blocks.{'b' * 33}]\nfrom = 'split supply'", 6, "too long for a library block. Keep to 32 letters"),
     (R + "[places]\nR9 = [1, 2]", 7, "[places] names 'R9', which is no part. Parts: 'R1'."),
     (R + "[places]\nR1 = [1, 2, 3]", 7, "place of 'R1': [1, 2, 3] is no point"),
     (R + "[places]\nR1 = [1, nan]", 7, "is no point"),

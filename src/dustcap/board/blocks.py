@@ -14,6 +14,7 @@ from dustcap.board.library.place import place_block
 from dustcap.board.model import Block, Part
 from dustcap.board.source import Source, check_keys, name_at, nearest, shown, table_at
 
+MOST_BLOCK_NAME = 32  # its parts and inner nets carry it in front of their own
 BLOCK_KEYS = ("parts", "from", "with")
 
 
@@ -79,6 +80,8 @@ def _from_library(
     raw: Mapping[str, object],
 ) -> Block:
     path = ("blocks", name)
+    if len(name) > MOST_BLOCK_NAME:
+        raise source.error(path, f"the name {name!r} is too long for a library block.", "Keep to 32 letters.")
     if "parts" in table:
         raise source.error((*path, "parts"), f"block {name!r} has both 'parts' and 'from'.", "Keep one of the two.")
     word = table["from"]
