@@ -110,11 +110,14 @@ def frequency_response(
     shorter, _ = _cut(sweep, impulse, rest, gate.direct_s, SHORTER * length_s).smoothed(hz_in, smoothing)
     wider, _ = cut.smoothed(hz_in, smoothing / 2)
     noise_db = 4.343 * np.sqrt((2 / snr + 1 / snr**2) / np.maximum(hz_in * np.log(2) / smoothing * cut.seconds, 1.0))
+    cut_off_db = TRUNCATION * maximum_filter1d(np.abs(10 * np.log10(shorter / signal[inside])), AROUND)
     parts_db = (
         COVERAGE * noise_db,
+        cut_off_db,
+        10 * np.log10(wider / signal[inside]) / 3,  # smoothing takes off a third of what twice the smoothing does
+        # the level constant that is removed has errors of its own
         np.full(hz_in.size, COVERAGE * _mean_error(noise_db, hz_in, smoothing, cut.seconds)),
-        TRUNCATION * maximum_filter1d(np.abs(10 * np.log10(shorter / signal[inside])), AROUND),
-        10 * np.log10(wider / signal[inside]) / 3,
+        np.full(hz_in.size, 0.5 * cut_off_db.mean()),
         np.full(hz_in.size, FLOOR_DB),
     )
     return FrequencyResponse(
