@@ -54,6 +54,8 @@ class _Target(NamedTuple):
 class Amplifiers(Group):
     """Every amplifier; unknowns are (target, out, high, low, mute), rows are (target, out, high, low)."""
 
+    law = "amplifier"
+
     def __init__(self, layout: Layout) -> None:
         pins = [layout.at("amplifier", name) for name in ("out", "high", "low", "mute")]
         self.columns = np.stack([layout.targets, *pins], axis=-1)

@@ -6,7 +6,7 @@ here, nor is the transformer's winding in a powered circuit (`rectifier.py`).
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from functools import partial
 
@@ -33,7 +33,7 @@ class Branch:
     value: str  # resistance, inf when absent
 
 
-_PLAIN: dict[str, tuple[Branch, ...]] = {
+PLAIN: Mapping[str, tuple[Branch, ...]] = {
     "resistor": (Branch("a", "b", "ohm"),),
     "capacitor": (Branch("a", "b", "leak_ohm"),),
     "inductor": (Branch("a", "b", "shunt_ohm"), Branch("a", "b", "ohm")),
@@ -81,9 +81,7 @@ class BranchList:
 
 
 def _ordered(layout: Layout) -> list[tuple[str, str, str]]:
-    ordered = [
-        (law, branch.a, branch.b) for law, branches in _PLAIN.items() if layout.count(law) for branch in branches
-    ]
+    ordered = [(law, branch.a, branch.b) for law, branches in PLAIN.items() if layout.count(law) for branch in branches]
     for law, first, second in (("driver", "plus", "minus"), ("contact", "a", "b"), ("amplifier", "mute", "")):
         if layout.count(law):
             ordered.append((law, first, second))
@@ -99,7 +97,7 @@ def dc_conductances(layout: Layout, table: Table, closed: Real) -> list[Real]:
     """
     parts = [
         conductance(table.get(law, branch.value))
-        for law, branches in _PLAIN.items()
+        for law, branches in PLAIN.items()
         if layout.count(law)
         for branch in branches
     ]
@@ -121,7 +119,7 @@ def ac_admittances(layout: Layout, table: Table, closed: Real, hz: float) -> lis
     """Complex admittance of every branch at a frequency, in the order of `BranchList.of`."""
     s = 2j * np.pi * hz
     parts: list[Complex] = []
-    for law, branches in _PLAIN.items():
+    for law, branches in PLAIN.items():
         if not layout.count(law):
             continue
         for branch in branches:

@@ -65,6 +65,9 @@ class Network:
     capacitor_ends: Real
     diode_outer: Real  # (diodes, nets * nets)
     diodes: tuple[Real, Real, Real, Real]  # saturation, ideality, series, present: (cases, diodes)
+    winding_ends: Real
+    wound: Real  # (cases, windings), S
+    emf: Real  # peak volts of the windings, (cases, windings)
     windings: Real  # (cases, nets, nets), S
     fixed: Real  # windings and capacitors' series resistances, (cases, nets, nets)
     drive: Real  # peak currents of the windings into the nets, (cases, nets)
@@ -88,6 +91,9 @@ class Network:
             capacitor_ends=ends[1],
             diode_outer=_outer(ends[0]),
             diodes=_diodes(region, table),
+            winding_ends=ends[2],
+            wound=wound,
+            emf=volts * scale[:, None],
             windings=windings,
             fixed=windings + ((1.0 / esr) @ _outer(ends[1])).reshape(cases, size, size),
             drive=(wound * volts * scale[:, None]) @ ends[2],
@@ -103,6 +109,9 @@ class Network:
             self.capacitor_ends,
             self.diode_outer,
             tuple(value[rows] for value in self.diodes),  # type: ignore[arg-type]
+            self.winding_ends,
+            self.wound[rows],
+            self.emf[rows],
             self.windings[rows],
             self.fixed[rows],
             self.drive[rows],
@@ -116,6 +125,23 @@ class Network:
         saturation, ideality, series, present = (value[:, None] for value in self.diodes)
         i, g = diode_current(drops, saturation, ideality, series)
         return present * i, present * g
+
+    def winding_current(self, v: Real, winding: int) -> Real:
+        """Current into the first end of a winding at net voltages v (cases, K, nets), (cases, K)."""
+        drive = np.sin(PHASE) * self.emf[:, winding, None]
+        current: Real = self.wound[:, winding, None] * (v @ self.winding_ends[winding] - drive)
+        return current
+
+    def capacitor_current(self, v: Real, number: int) -> Real:
+        """Current into a capacitor at net voltages v (cases, K, nets), (cases, K)."""
+        drop, g = v @ self.capacitor_ends[number], self.siemens[:, number, None]
+        ahead = self.ratio[..., number] * self.theta[..., number]
+        behind = self.ratio[..., number] * (1.0 - self.theta[..., number])
+        leak = g + LEAK_S
+        moved = g * (ahead * drop + behind * np.roll(drop, 1, axis=1))
+        steps = np.stack([1.0 - behind * leak, moved], axis=-1) / (1.0 + ahead * leak)[..., None]
+        current: Real = g * (drop - _closed(steps[:, :, None, :], 1)[..., 0, 0])
+        return current
 
     def cycle(self, local: Real, offset: Real, g: Real, drawn: Real, fading: Real, last: Real) -> Real:
         """Net voltages over the cycle and their derivatives by J, (cases, K, nets, 1 + nets).

@@ -18,10 +18,12 @@ class Group:
 
     Attributes
     ----------
+    law : its name
     columns : unknowns that its equations depend on, shape (m, p)
     rows : rows that its equations add to, shape (m, q)
     """
 
+    law: str
     columns: Index
     rows: Index
 

@@ -73,6 +73,8 @@ def _two_terminal(i: Real, g: Real) -> tuple[Real, Real]:
 class Diodes(Group):
     """Every diode, or those of them that are named by number."""
 
+    law = "diode"
+
     def __init__(self, layout: Layout, numbers: list[int]) -> None:
         self.numbers = np.array(numbers, dtype=np.intp)
         self.columns = layout.terminals["diode"][self.numbers]
@@ -107,6 +109,8 @@ def _limited_pair(new: Real, drop: Real) -> Real:
 
 class Zeners(Group):
     """Every zener diode: a silicon diode forward, beyond `zener_v` backward a slope."""
+
+    law = "zener"
 
     def __init__(self, layout: Layout) -> None:
         self.columns = layout.terminals["zener"]
@@ -151,6 +155,8 @@ class Bipolars(Group):
     ic = Is (exp(vbe/Vt) - exp(vbc/Vt)) - Is/Br (exp(vbc/Vt) - 1);
     ib = Is/Bf (exp(vbe/Vt) - 1) + Is/Br (exp(vbc/Vt) - 1).
     """
+
+    law = "bipolar"
 
     def __init__(self, layout: Layout) -> None:
         self.columns = layout.terminals["bipolar"]  # collector, base, emitter

@@ -10,7 +10,8 @@ from numpy.typing import NDArray
 
 from dustcap.circuit.assembly import Discrete
 from dustcap.circuit.branches import Complex
-from dustcap.circuit.elements import Circuit
+from dustcap.circuit.elements import LAWS, Circuit
+from dustcap.circuit.heat import terminal_amps, watts
 from dustcap.circuit.layout import Index, Layout, Real, layout_of
 from dustcap.circuit.linearised import Solved
 from dustcap.circuit.mains import Waves
@@ -55,6 +56,23 @@ class OperatingPoint:
         if net not in self.layout.position:
             raise SolveError(f"there is no net {net!r}.", where="operating point")
         return self.unknowns[:, self.layout.position[net]]
+
+    def amps(self, element: str, terminal: str) -> Real:
+        """Mean current into a terminal of an element, (cases,), A."""
+        law, number = self._place(element)
+        names = LAWS[law].nets
+        if terminal not in names:
+            raise SolveError(f"{element!r} has no terminal {terminal!r}, only {names}.", where="operating point")
+        return terminal_amps(self.solved, law, number)[:, names.index(terminal)]
+
+    def watts(self, element: str) -> Real:
+        """Mean heat in an element, (cases,), W; without any signal but the supplies."""
+        return watts(self.solved, *self._place(element))
+
+    def _place(self, element: str) -> tuple[str, int]:
+        if element not in self.layout.place:
+            raise SolveError(f"there is no element {element!r}.", where="operating point")
+        return self.layout.place[element]
 
     @cached_property
     def ripple(self) -> Complex:

@@ -86,6 +86,8 @@ class Probe:
 class Compliance(Group):
     """The limit of the source's voltage, as a steep load from red to black."""
 
+    law = "compliance"
+
     def __init__(self, pair: tuple[int, int], limit_v: float) -> None:
         self.columns = np.array([pair], dtype=np.intp)
         self.rows = self.columns

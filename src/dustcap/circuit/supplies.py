@@ -24,6 +24,8 @@ SINK_KNEE_V = 0.5
 class Regulators(Group):
     """Every regulator: a pass element that lifts its output to its volts while in - dropout allows it."""
 
+    law = "regulator"
+
     def __init__(self, layout: Layout) -> None:
         self.columns = layout.terminals["regulator"]  # in, out, common
         self.rows = self.columns
@@ -66,20 +68,25 @@ class Regulators(Group):
         return begun
 
     def limit(self, new: Real, old: Real, table: Table) -> Real:
-        """Enter the regulating zone instead of jumping across it."""
+        """Leave the regulating zone by no more than a little at a time, and do not jump across it."""
         width = OUTPUT_OHM * np.maximum(table.get("regulator", "limit_a"), 1e-6)
         before, _, _ = self._room(old, table)
         after, _, _ = self._room(new, table)
-        inside = 0.5 * width
-        crossing = ((before > width) & (after < inside)) | ((before < 0) & (after > inside))
+        above, below = before > 1.1 * width, before < -0.1 * width
+        least = np.where(below, -np.inf, np.where(above, 0.5 * width, -0.25 * width))
+        most = np.where(above, np.inf, np.where(below, 0.5 * width, 1.25 * width))
+        held = np.clip(after, least, most)
+        if (held == after).all():
+            return new
         limited = new.copy()
-        sign = np.sign(table.get("regulator", "volts"))
-        limited[..., 1] += np.where(crossing, sign * (after - inside), 0.0)
+        limited[..., 1] += np.sign(table.get("regulator", "volts")) * (after - held)
         return limited
 
 
 class Sinks(Group):
     """Every constant-current load, fading to nothing below one volt."""
+
+    law = "sink"
 
     def __init__(self, layout: Layout) -> None:
         self.columns = layout.terminals["sink"]
