@@ -16,8 +16,9 @@ from numpy.typing import NDArray
 from scipy import special, stats
 
 from dustcap.errors import SignalError
+from dustcap.sound.hum import NO_HUM, Hum, hum_part
 from dustcap.sound.rates import rate_interval
-from dustcap.sound.whitening import ORDER, Whitened, spans_beyond, whiten, without
+from dustcap.sound.whitening import ORDER, Whitened, ringing_of, spans_beyond, whiten
 
 Floats = NDArray[np.float64]
 Windows = Sequence[tuple[float, float]]
@@ -30,6 +31,7 @@ CLEAN_P = 2e-3  # ours: chance that a recording without crackle shows an event b
 WEAK_P = 2e-3  # ours: and by the number of weak ones
 PIECE_S = 20.0  # a long recording is worked on in pieces
 SHORTEST_S = 0.5
+STUCK = 0.5  # ours: share of samples equal to the one before, from which noise is no noise
 ECHO_S, ECHO_DB = 12e-3, 4.0  # ours: a first reflection comes within 12 ms and is 4 dB weaker
 TAIL_DB, TAIL_DB_PER_S = 9.0, 200.0  # ours: then the room decays, 60 dB in 0.3 s
 
@@ -93,34 +95,38 @@ def crackle_of(samples: NDArray[np.floating], rate: float, windows: Windows | No
 
 
 def without_crackle(
-    samples: NDArray[np.floating], rate: float, windows: Windows | None = None
-) -> tuple[Crackle, list[Floats]]:
-    """Crackle as `crackle_of`, and the quiet windows with the events taken out, in pieces of 20 s at most."""
+    samples: NDArray[np.floating], rate: float, windows: Windows | None = None, *, hum: Hum = NO_HUM
+) -> tuple[Crackle, list[NDArray[np.floating]]]:
+    """Crackle as `crackle_of`, and the quiet windows with the events taken out, in pieces of 20 s at most.
+
+    The lines of `hum`, when it is known, are set aside meanwhile and put back: else they lose the same share of their
+    amplitude as the events have of the time.
+    """
     windows = tuple(windows) if windows is not None else ((0.0, len(samples) / rate),)
     pieces = _pieces(len(samples), rate, windows)
-    found = [_candidates_in(samples, rate, piece) for piece in pieces]
+    found = [_candidates(_background(_floats(samples, piece), rate, hum)[0], rate) for piece in pieces]
     counted = [_without_echoes(events, rate) for events in found]
     log_p = np.concatenate([events.log_p for events in counted])
     total = sum(stop - start for start, stop in pieces)
     limit = _limit(log_p, total)
-    clean: list[Floats] = []
+    clean: list[NDArray[np.floating]] = []
     times: list[float] = []
     sizes: list[float] = []
     levels: list[float] = []
     busy: list[float] = []
     covered = 0.0
-    for (start, stop), every, some in zip(pieces, found, counted, strict=True):
-        stretch = _floats(samples, start, stop)
+    for piece, every, some in zip(pieces, found, counted, strict=True):
+        stretch = samples[slice(*piece)]
         loud = every.pick(every.log_p <= limit)
         if loud.peak.size:
             some = some.pick(some.log_p <= limit)
-            repaired, places = _repaired(stretch, loud, rate)
-            times += [float(start + at) / rate for at in some.peak]
+            added, places = _added(_floats(samples, piece), loud, rate, hum)
+            times += [float(piece[0] + at) / rate for at in some.peak]
             sizes += (20 * np.log10(some.size)).tolist()
-            levels += _levels(stretch - repaired, some, rate)
+            levels += _levels(added, some, rate)
             busy += ((some.stop - some.start) / rate - STRETCHES_S[-1] + MERGE_S).tolist()
             covered += float(np.count_nonzero(places)) / rate
-            stretch = repaired
+            stretch = stretch - added.astype(stretch.dtype)
         clean.append(stretch)
     seconds = total / rate
     free = max(seconds - _hidden_s(np.array(sizes), np.array(busy)), 0.1 * seconds)
@@ -143,9 +149,15 @@ def without_crackle(
     return crackle, clean
 
 
+def pieces_of(samples: NDArray[np.floating], rate: float, windows: Windows | None = None) -> list[NDArray[np.floating]]:
+    """The quiet windows of a recording as they are, in the pieces that `without_crackle` returns."""
+    windows = tuple(windows) if windows is not None else ((0.0, len(samples) / rate),)
+    return [samples[start:stop] for start, stop in _pieces(len(samples), rate, windows)]
+
+
 def _pieces(size: int, rate: float, windows: Windows) -> list[tuple[int, int]]:
     """Sample ranges of the windows, cut into pieces of 20 s at most."""
-    pieces = []
+    pieces: list[tuple[int, int]] = []
     for begin, end in windows:
         start, stop = max(round(begin * rate), 0), min(round(end * rate), size)
         if stop - start < SHORTEST_S * rate:
@@ -158,19 +170,21 @@ def _pieces(size: int, rate: float, windows: Windows) -> list[tuple[int, int]]:
     return pieces
 
 
-def _floats(samples: NDArray[np.floating], start: int, stop: int) -> Floats:
-    return np.asarray(samples[start:stop], dtype=float)
-
-
-def _candidates_in(samples: NDArray[np.floating], rate: float, piece: tuple[int, int]) -> _Events:
-    whitened = whiten(_floats(samples, *piece), rate)
-    if not np.median(whitened.sigma) > 0:
+def _floats(samples: NDArray[np.floating], piece: tuple[int, int]) -> Floats:
+    stretch: Floats = np.asarray(samples[slice(*piece)], dtype=float)
+    if np.mean(np.diff(stretch) == 0) > STUCK:
         raise SignalError(
             "the recording is digitally silent here, or its noise is smaller than its last bit.",
             where="sound.crackle",
             mend="Raise the recording level.",
         )
-    return _candidates(whitened.error / whitened.sigma, rate)
+    return stretch
+
+
+def _background(stretch: Floats, rate: float, hum: Hum) -> tuple[Floats, Whitened]:
+    """The whitened stretch over its sigma, and how it was whitened."""
+    whitened = whiten(stretch - hum_part(stretch, rate, hum), rate)
+    return whitened.error / whitened.sigma, whitened
 
 
 def _candidates(z: Floats, rate: float) -> _Events:
@@ -249,14 +263,13 @@ def _limit(log_p: Floats, samples: int) -> float:
     return max(float(ranked[np.flatnonzero(score >= score.max() - 0.01)[0]]), strictest)
 
 
-def _repaired(stretch: Floats, events: _Events, rate: float) -> tuple[Floats, NDArray[np.bool_]]:
-    """The stretch without the events, and where they were."""
-    whitened: Whitened = whiten(stretch, rate)
+def _added(stretch: Floats, events: _Events, rate: float, hum: Hum) -> tuple[Floats, NDArray[np.bool_]]:
+    """What the events add to the stretch, and where they are."""
     places = np.zeros(stretch.size, dtype=bool)
     for start, stop in zip(events.start, events.stop, strict=True):
         places[start:stop] = True
     places = spans_beyond(places, before=2, after=ORDER)
-    return without(stretch, whitened, places, rate), places
+    return ringing_of(_background(stretch, rate, hum)[1], places, rate), places
 
 
 def _levels(added: Floats, events: _Events, rate: float) -> list[float]:

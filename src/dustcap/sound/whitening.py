@@ -13,6 +13,7 @@ from __future__ import annotations
 
 import itertools
 from dataclasses import dataclass
+from functools import lru_cache
 
 import numpy as np
 from numpy.typing import NDArray
@@ -66,21 +67,21 @@ def removed(outliers: Floats, model: Floats) -> Floats:
     return np.asarray(signal.lfilter([1.0], model, outliers), dtype=float)
 
 
-def without(samples: Floats, whitened: Whitened, clicks: Booleans, rate: float) -> Floats:
-    """The samples, shape (n,), with the errors under `clicks` and their ringing taken out.
+def ringing_of(whitened: Whitened, clicks: Booleans, rate: float) -> Floats:
+    """What the errors under `clicks` put into the samples, their ringing included, shape (n,).
 
-    In those places the background has no innovation left, so its power is short by their share of the time.
+    Taken off the samples, it leaves a background without innovation in those places: its power is short by their share.
     """
-    out = samples.copy()
+    out = np.zeros(clicks.size)
     tail = int(RING_S * rate)
     for part, model in whitened.models:
         inside = np.flatnonzero(clicks[part])
         if inside.size:
             first, last = part.start + int(inside[0]), part.start + int(inside[-1]) + 1
-            stop = min(last + tail, samples.size)
+            stop = min(last + tail, out.size)
             outliers = np.zeros(stop - first)
             outliers[: last - first] = np.where(clicks[first:last], whitened.error[first:last], 0.0)
-            out[first:stop] -= removed(outliers, model)
+            out[first:stop] += removed(outliers, model)
     return out
 
 
@@ -101,13 +102,18 @@ def _blocks(size: int, rate: float) -> list[slice]:
 
 def _fit(block: Floats) -> Floats:
     """Autocorrelation method on the tapered block: the model is stable for any input."""
-    tapered = (block - block.mean()) * signal.windows.hann(block.size, sym=False)
+    tapered = (block - block.mean()) * _taper(block.size)
     size = fft.next_fast_len(block.size + ORDER + 1, real=True)
     power = np.abs(fft.rfft(tapered, size)) ** 2
     lags = fft.irfft(power, size)[: ORDER + 1]
     lags[0] = lags[0] * (1.0 + _FLOOR) + np.finfo(float).tiny
     model: Floats = np.concatenate([[1.0], linalg.solve_toeplitz(lags[:-1], -lags[1:])])
     return model
+
+
+@lru_cache(maxsize=8)
+def _taper(size: int) -> Floats:
+    return np.asarray(signal.windows.hann(size, sym=False), dtype=float)
 
 
 def _spread(error: Floats) -> float:
