@@ -218,11 +218,11 @@ def test_a_sample_beside_the_reading_is_blurred_to_it():
     assert got.probability[1] > 0.9
 
 
-def test_blur_is_half_the_distance_to_the_second_neighbour():
-    """On a grid of step 2 it is one; what is not finite has none and gives none."""
+def test_blur_is_the_distance_to_the_second_neighbour():
+    """On a grid of step 2 it is two; what is not finite has none and gives none."""
     got = blur(np.array([[0.0, 2.0, 4.0, 6.0, np.inf, np.nan]]))
 
-    assert np.array_equal(got[0], [1.0, 1.0, 1.0, 1.0, 0.0, 0.0])
+    assert np.array_equal(got[0], [2.0, 2.0, 2.0, 2.0, 0.0, 0.0])
 
 
 def test_where_no_reading_can_be_taken_a_reading_speaks_against():
@@ -263,6 +263,25 @@ def test_particles_that_run_out_are_drawn_anew():
 
     assert Renewable.calls == 1
     assert plain.effective()[1] < 0.1 < fresh.effective()[1]
+
+
+def test_a_renewed_suspect_weighs_the_mean_of_both_counts():
+    """The odds of R1 to R2 are the mean of the odds by the first particles and by the new ones alone."""
+    grid = np.linspace(0.5, 50.0, 64)
+    rows = {A: np.stack([0 * grid, grid, 0 * grid + 6.0])}
+    table, evidence = (
+        Renewable((HEALTHY, part("R1"), part("R2")), np.array([0.1, 0.5, 0.3]), rows),
+        Evidence((volts(A, 7.2),)),
+    )
+    fresh = table.renewed([1], np.full((3, 64), 1 / 64), np.random.default_rng(1))
+
+    def odds(found):
+        return found.probability[1] / found.probability[2]
+
+    both = odds(posterior(table, evidence, np.random.default_rng(1)))
+
+    assert odds(posterior(table, evidence)) < 0.5 * odds(posterior(fresh, evidence))
+    assert both == pytest.approx(0.5 * (odds(posterior(table, evidence)) + odds(posterior(fresh, evidence))), rel=1e-9)
 
 
 def test_impossible_priors_and_suspects_are_refused():

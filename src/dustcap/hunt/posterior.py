@@ -4,9 +4,9 @@ A suspect is a set of particles (a sample of the part tolerances with a severity
 the weight of every particle by the likelihood of that entry; a suspect's probability is its prior times its mean
 weight. Readings on one board hang together through the tolerances, which is why particles are kept.
 
-* **Sparse particles.** Each prediction is blurred by half the distance to the next samples of the same suspect, so that
-  a suspect with a wide range of severities is not ruled out because no sample lies at the reading: a kernel estimate
-  with the neighbours' distance as width [1]_.
+* **Sparse particles.** Each prediction is blurred by the distance to the second nearest sample of the same suspect, so
+  that a suspect with a wide range of severities is not ruled out because no sample lies at the reading: a kernel
+  estimate with the neighbours' distance as width [1]_.
 * **Not in the model** is one more suspect: a board like the healthy one of which half of all readings can be anything.
 * **Work** moves mass: a cured suspect becomes the healthy board (or what is left of a joint fault), and a small share
   becomes another single fault that hid behind the first; what follows is then read off the changed board. Mass that
@@ -23,7 +23,7 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -43,8 +43,8 @@ HIDDEN_SECOND = 0.05  # cured units in which a second fault hid behind the first
 HEARD_UNEXPLAINED = 0.3
 SURE = 0.01  # no complaint or sighting is surer than this
 FEW = 0.1
-RENEWALS = 2
-WORTH_RENEWING = 0.01
+WORTH_RENEWING = 0.003
+MOST_RENEWED = 16
 
 
 @dataclass(frozen=True)
@@ -60,14 +60,15 @@ class Term:
 class Posterior:
     """Masses of suspects and particles, shape (suspects + 1, particles), one in all; last row: "not in the model".
 
-    `old`: since the unit came in; `new`: since work was done on it.
+    `old`: since the unit came in; `new`: since work was done on it. `log_total`: logarithm of the probability of the
+    evidence, up to a constant of the evidence alone.
     """
 
     predictions: Predictions
     old: Floats
     new: Floats
     terms: tuple[Term, ...]
-    work_done: bool
+    log_total: float
 
     @property
     def mass(self) -> Floats:
@@ -102,18 +103,30 @@ def posterior(predictions: Predictions, evidence: Evidence, rng: np.random.Gener
     """Everything that is known, put on the suspects.
 
     Where the particles of a likely suspect run out (effective number below a tenth) and the source can draw new ones,
-    they are drawn with `rng` and the evidence is counted again.
+    they are drawn with `rng`, the evidence is counted again, and the suspect's weight is the mean of both counts: each
+    is an estimate of the same number, and one alone now and then misses the truth by bad luck.
     """
-    result = _fold(predictions, evidence)
-    for _ in range(RENEWALS):
-        poor = (result.effective() < FEW) & (result.probability > WORTH_RENEWING)
-        which = [int(i) for i in np.flatnonzero(poor)]
-        if rng is None or not which or not isinstance(predictions, Renewing):
-            break
-        weights = np.stack([result.weights(i) for i in range(len(predictions.suspects))])
-        fresh = predictions.renewed(which, weights, rng)
-        result, predictions = _fold(fresh, evidence), fresh
-    return result
+    first = _fold(predictions, evidence)
+    if rng is None or not isinstance(predictions, Renewing):
+        return first
+    likely = np.argsort(-first.probability, kind="stable")[:MOST_RENEWED]
+    poor = (first.effective() < FEW) & (first.probability > WORTH_RENEWING)
+    which = sorted(int(i) for i in likely if i and poor[i])
+    if not which:
+        return first
+    weights = np.stack([first.weights(i) for i in range(len(predictions.suspects))])
+    return _meaned(first, _fold(predictions.renewed(which, weights, rng), evidence), which)
+
+
+def _meaned(first: Posterior, second: Posterior, which: list[int]) -> Posterior:
+    """The second count with the rows of `which` at the mean weight of both."""
+    before = first.mass.sum(axis=1) * np.exp(first.log_total - second.log_total)
+    after = second.mass.sum(axis=1)
+    factor = np.ones(after.size)
+    factor[which] = np.where(after > 0, 0.5 + 0.5 * before / np.where(after > 0, after, 1.0), 1.0)[which]
+    old, new = second.old * factor[:, None], second.new * factor[:, None]
+    total = old.sum() + new.sum()
+    return replace(second, old=old / total, new=new / total, log_total=second.log_total + float(np.log(total)))
 
 
 def _fold(predictions: Predictions, evidence: Evidence) -> Posterior:
@@ -192,7 +205,8 @@ class _State:
             )
         old, new = np.exp(self.old - top), np.exp(self.new - top)
         total = old.sum() + new.sum()
-        return Posterior(self.predictions, old / total, new / total, tuple(self.terms), self.work_done)
+        log_total = float(top + np.log(total))
+        return Posterior(self.predictions, old / total, new / total, tuple(self.terms), log_total)
 
     def _rows(self) -> tuple[NDArray[np.int64], NDArray[np.bool_]]:
         """Which suspect's predictions hold for each suspect now, and where that is a guess: parts may be missing."""
@@ -272,7 +286,7 @@ def _reading(entry: Reading, values: Floats, odd: float | None = None) -> Floats
 
 
 def blur(values: Floats) -> Floats:
-    """Half the distance to the second nearest sample of the same suspect, shape (suspects, particles).
+    """Distance to the second nearest sample of the same suspect, shape (suspects, particles).
 
     Samples that are not finite have none and give none.
     """
@@ -289,7 +303,7 @@ def blur(values: Floats) -> Floats:
     for two in _two_away(ranked):
         near = np.fmin(near, two)
     out = np.zeros_like(finite)
-    np.put_along_axis(out, order, np.where(np.isnan(near), 0.0, 0.5 * near), axis=1)
+    np.put_along_axis(out, order, np.where(np.isnan(near), 0.0, near), axis=1)
     return out
 
 
