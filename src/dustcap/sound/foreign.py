@@ -25,6 +25,7 @@ PIECE_S, MOST_PIECES = 0.4, 12
 SKEW_LIMIT = 400e-6
 QUIET_DB, QUIET_S, SETTLE_S = -70.0, 1.2, 0.5
 DECAY_S = 1.5
+SWEEP_DOUBT = 30e-6  # a sweep does not tell the clock from the loudspeaker's delay, which falls with frequency
 WEAK_DB = -40.0  # of the stimulus's strongest third of an octave, levelled for pink: weaker parts carry no response
 SWEEP_OCTAVES, SWEEP_SCATTER = 4.0, 0.06  # of the logarithm of its frequency
 
@@ -58,6 +59,8 @@ def align_foreign(samples: Samples, rate: float, played: Samples, played_rate: f
     at_s, heard_s = _pieces(low, low_played, start_s)
     stretch, error = _slope(at_s, heard_s - at_s)
     start_s = float(np.median(heard_s - stretch * at_s)) if at_s.size else start_s
+    if growth_s(played, played_rate) is not None:
+        error = max(error, SWEEP_DOUBT)
     on_clock = soxr.resample(played, played_rate, rate * stretch, quality="VHQ")
     return ForeignAlignment(start_s, stretch, error * 1e6, on_clock)
 

@@ -18,8 +18,9 @@ import numpy as np
 import scipy.fft as fft
 
 from dustcap.errors import SignalError
+from dustcap.sound.health import Ranges, outside
 from dustcap.sound.response import COVERAGE, grid_hz, longest_run, noise_power
-from dustcap.sound.spectra import smoothed
+from dustcap.sound.spectra import noise_density, smoothed
 from dustcap.sound.stimulus import Samples
 from dustcap.sound.sweep import HIGH_EDGE_HZ, LOW_EDGE_HZ, SweepResponse
 
@@ -57,7 +58,7 @@ class Harmonics:
     total: Harmonic | None
 
 
-def harmonics_of(sweep: SweepResponse, rest: Samples) -> Harmonics:
+def harmonics_of(sweep: SweepResponse, rest: Samples, *, spoiled_hz: Ranges = ()) -> Harmonics:
     r"""Levels of the harmonics as recorded, against the fundamental at the excitation frequency, as recorded.
 
     Parameters
@@ -67,6 +68,8 @@ def harmonics_of(sweep: SweepResponse, rest: Samples) -> Harmonics:
     rest : ndarray, shape (n,)
         Noise at rest on the same scale: its power is taken off, and where it leaves more than `LARGEST_ERROR_DB`
         of doubt nothing is shown.
+    spoiled_hz : tuple of ranges
+        Excitation frequencies at which the recording itself is spoiled: never valid.
 
     Returns
     -------
@@ -90,14 +93,19 @@ def harmonics_of(sweep: SweepResponse, rest: Samples) -> Harmonics:
     """
     impulse = fft.irfft(sweep.spectrum, sweep.size)
     hz = grid_hz(sweep.band_hz, POINTS_PER_OCTAVE)
-    fundamental = _order_power(sweep, impulse, rest, 1, hz)
-    band = longest_run(hz, fundamental.error_db < LARGEST_ERROR_DB)
+    density = noise_density(rest, sweep.rate, NOISE_WINDOW_S)
+    fundamental = _order_power(sweep, impulse, density, 1, hz)
+    clean = outside(hz, spoiled_hz)
+    band = longest_run(hz, clean & (fundamental.error_db < LARGEST_ERROR_DB))
     orders, powers = [], []
     for order in ORDERS:
-        power = _order_power(sweep, impulse, rest, order, hz)
-        starts_hz = LOW_EDGE_HZ[1] + EDGE_CYCLES / (order * power.window_s)
+        power = _order_power(sweep, impulse, density, order, hz)
+        # where the next order sets in, its edge rings into this one's window
+        starts_hz = LOW_EDGE_HZ[1] * (order + 1) / order + EDGE_CYCLES / (order * power.window_s)
         fits = (hz >= max(starts_hz, band[0])) & (hz <= min(HIGH_EDGE_HZ[0] / order, band[1]))
-        fits &= (power.error_db < LARGEST_ERROR_DB) & (power.signal > 10 ** (FLOOR_DB / 10) * fundamental.signal)
+        fits &= (
+            clean & (power.error_db < LARGEST_ERROR_DB) & (power.signal > 10 ** (FLOOR_DB / 10) * fundamental.signal)
+        )
         try:
             valid = longest_run(hz, fits, 0.25)
         except SignalError:
@@ -131,7 +139,9 @@ class _OrderPower:
     window_s: float
 
 
-def _order_power(sweep: SweepResponse, impulse: Samples, rest: Samples, order: int, hz: Samples) -> _OrderPower:
+def _order_power(
+    sweep: SweepResponse, impulse: Samples, density: tuple[Samples, Samples], order: int, hz: Samples
+) -> _OrderPower:
     """Power of one order at `order` x `hz`."""
     ahead_s = AHEAD * sweep.rate_s * np.log((order + 1) / order)
     room_s = sweep.decay_s if order == 1 else sweep.rate_s * np.log(order / (order - 1))
@@ -144,8 +154,8 @@ def _order_power(sweep: SweepResponse, impulse: Samples, rest: Samples, order: i
     axis = axis[: int(np.searchsorted(axis, sweep.band_hz[1] * 1.06))]
     weight = np.maximum(np.interp(axis, sweep.hz, sweep.weight), 0.05)
     at_hz = np.minimum(order * hz, axis[-2])
-    density = noise_power(sweep, rest, NOISE_WINDOW_S, axis) * np.sum(window**2)
-    noise = np.maximum(smoothed(at_hz, density, SMOOTHING, axis), 1e-30)
+    noise_axis = noise_power(sweep, density, axis) * np.sum(window**2)
+    noise = np.maximum(smoothed(at_hz, noise_axis, SMOOTHING, axis), 1e-30)
     power = smoothed(at_hz, np.abs(fft.rfft(cut, size)[: axis.size] / weight) ** 2, SMOOTHING, axis)
     signal = np.maximum(power - noise, 1e-30)
     seconds = np.sum(window**2) ** 2 / np.sum(window**4) / sweep.rate

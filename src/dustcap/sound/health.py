@@ -15,27 +15,32 @@ from dustcap.sound.align import Alignment
 from dustcap.sound.stimulus import START_HZ, Samples
 
 Stretches = tuple[tuple[float, float], ...]
+Ranges = tuple[tuple[float, float], ...]
+SPOILED_OCTAVES = 1 / 6  # to either side of what the sweep passed in a spoiled stretch
 
 FLAT_SAMPLES = 3  # equal samples that make a flat top
 FLAT_STEP = 4.0  # smallest steps of the file: a sine leaves its rounded top by at most three
 FLAT_TOPS = 3
 FULL_SCALE = 1 - 2.0**-14
 JOIN_S = 0.1
-HELD_S = 0.001  # equal samples in the middle of a loud signal
+HELD_S, HELD_QUIET_S = 0.001, 0.005  # equal samples in the middle of a loud signal, or of noise
 REPEATS = (64, 96, 128, 192, 240, 256, 384, 441, 480, 512, 576, 882, 960, 1024, 1152, 2048, 4096)  # buffers in use
+LOUD_STEPS = 16  # of the file: less is not told from rounding
 HOLE_RATIO = 0.04  # of the level on both sides
 HOLE_S, HOLE_LONGEST_S, HOLE_EDGE_S = 0.005, 0.6, 0.003
 HOLES_HZ = (300.0, 15_000.0)  # slower waves pass through zero for as long as a hole lasts
-LEVEL_WARN_DB, LEVEL_REFUSE_DB = 0.5, 1.5  # between chirps that were played alike
+LEVEL_SURE_DB = 0.3  # standard error of a chirp's level that counts
+LEVEL_WARN_DB, LEVEL_REFUSE_DB = 0.5, 1.5  # off the due level
 
 
 @dataclass(frozen=True, slots=True)
 class Remark:
-    """Something that weakens a result: what, where (seconds in the recording), what to do."""
+    """Something that weakens a result: what, where (seconds in the recording), what to do, and why it is said."""
 
     what: str
     where: Stretches
     do: str
+    why: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -93,37 +98,41 @@ def _joined(starts_s: Samples, stops_s: Samples, join_s: float = JOIN_S) -> Stre
 
 
 def interrupted(samples: Samples, rate: float, alignment: Alignment) -> Stretches:
-    """Stretches of the played parts in which the recording stands still, repeats itself or falls silent."""
+    """Stretches of the test recording in which the recording stands still, repeats itself or falls silent."""
     found: list[tuple[float, float]] = []
     for segment in alignment.layout.segments:
-        if segment.kind == "quiet":
-            continue
         begin = max(round(alignment.heard(segment.start_s + 0.01) * rate), 0)
         end = min(round(alignment.heard(segment.stop_s) * rate), samples.size)
         piece = samples[begin:end]
-        if piece.size < 0.02 * rate:
+        if piece.size < 0.02 * rate or segment.part in ("lead", "tail"):
             continue
-        found += [(begin / rate + a, begin / rate + b) for a, b in _held(piece, rate)]
+        holes = _held(piece, rate, HELD_QUIET_S if segment.kind == "quiet" else HELD_S)
         if segment.kind == "sweep":
-            found += [(begin / rate + a, begin / rate + b) for a, b in _repeated(piece, rate)]
+            holes += _repeated(piece, rate)
             growth = alignment.stretch * alignment.layout.rate_s * rate
             first, last = (round(growth * np.log(hz / START_HZ)) for hz in HOLES_HZ)
-            found += [
-                ((begin + first) / rate + a, (begin + first) / rate + b) for a, b in _holes(piece[first:last], rate)
-            ]
+            holes += [(first / rate + a, first / rate + b) for a, b in _holes(piece[first:last], rate)]
+        found += [(begin / rate + a, begin / rate + b) for a, b in holes]
     starts, stops = np.array(found).reshape(-1, 2).T
     return _joined(starts, stops, 0.01)
 
 
-def _held(piece: Samples, rate: float) -> list[tuple[float, float]]:
-    """Runs of equal samples with a loud signal on both sides."""
-    starts, stops = _equal_runs(piece, max(round(HELD_S * rate), 16))
-    loud = 64 * _smallest_step(piece)
+def held(samples: Samples, rate: float) -> Stretches:
+    """Stretches of any recording in which its noise stands still."""
+    return tuple(_held(samples, rate, HELD_QUIET_S))
+
+
+def _held(piece: Samples, rate: float, least_s: float) -> list[tuple[float, float]]:
+    """Runs of equal samples with a signal of many steps on both sides."""
+    starts, stops = _equal_runs(piece, max(round(least_s * rate), 16))
+    if not starts.size:
+        return []
+    loud = LOUD_STEPS * _smallest_step(piece)
     near = round(0.005 * rate)
     found = []
     for a, b in zip(starts.tolist(), stops.tolist(), strict=True):
-        ends = np.concatenate([piece[max(a - near, 0) : a], piece[b : b + near]])
-        if np.abs(ends).max(initial=0.0) > max(loud, 1.05 * abs(piece[a])):  # a held top is a clipped one
+        before, after = (np.abs(end).max(initial=0.0) for end in (piece[max(a - near, 0) : a], piece[b : b + near]))
+        if min(before, after) > loud and max(before, after) > 1.05 * abs(piece[a]):  # a held top is a clipped one
             found.append((a / rate, b / rate))
     return found
 
@@ -173,16 +182,41 @@ def _firsts(indices: NDArray[np.int64], gap: int) -> list[int]:
 def uneven_db(alignment: Alignment, spoiled: Stretches) -> float:
     """Largest departure of a chirp's level from its due level, beyond what noise explains, in dB; 0 if none.
 
-    Chirps inside `spoiled` stretches do not count.
+    Chirps inside `spoiled` stretches, and those whose level noise hides, do not count.
     """
-    levels = [
-        max(abs(mark.level_db) - 3 * mark.level_error_db, 0.0)
+    marks = [
+        mark
         for mark in alignment.marks
-        if mark.good and not overlaps(spoiled, mark.heard_s, mark.heard_s + mark.segment.seconds)
+        if mark.good
+        and mark.level_error_db < LEVEL_SURE_DB
+        and not overlaps(spoiled, mark.heard_s, mark.heard_s + mark.segment.seconds)
     ]
-    return max(levels, default=0.0)
+    if len(marks) < 3:
+        return 0.0
+    middle = float(np.median([mark.level_db for mark in marks]))
+    return max(max(abs(mark.level_db - middle) - 4 * mark.level_error_db, 0.0) for mark in marks)
 
 
 def overlaps(stretches: Stretches, begin_s: float, end_s: float) -> bool:
     """Whether any stretch reaches into a span."""
     return any(start < end_s and stop > begin_s for start, stop in stretches)
+
+
+def spoiled_hz(alignment: Alignment, spoiled: Stretches) -> Ranges:
+    """Excitation frequencies that the sweep passed in spoiled stretches, a sixth of an octave added at both ends."""
+    sweep, growth_s = alignment.layout.sweep, alignment.layout.rate_s * alignment.stretch
+    begin_s, end_s = alignment.heard(sweep.start_s), alignment.heard(sweep.stop_s)
+    found = []
+    for start_s, stop_s in spoiled:
+        if start_s < end_s and stop_s > begin_s:
+            low, high = (START_HZ * float(np.exp((s - begin_s) / growth_s)) for s in (start_s, stop_s))
+            found.append((low / 2**SPOILED_OCTAVES, high * 2**SPOILED_OCTAVES))
+    return tuple(found)
+
+
+def outside(hz: Samples, ranges: Ranges) -> NDArray[np.bool_]:
+    """Whether each frequency (n,) lies in none of the ranges."""
+    clean = np.ones(hz.shape, bool)
+    for low, high in ranges:
+        clean &= (hz < low) | (hz > high)
+    return clean

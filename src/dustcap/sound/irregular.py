@@ -16,10 +16,12 @@ from itertools import pairwise
 
 import numpy as np
 import scipy.fft as fft
+from numpy.typing import NDArray
 from scipy.stats import chi2
 
 from dustcap.errors import SignalError
 from dustcap.sound.align import Alignment
+from dustcap.sound.health import Ranges
 from dustcap.sound.spectra import noise_density, smoothed
 from dustcap.sound.stimulus import LEVEL_DBFS, START_HZ, Samples
 from dustcap.sound.sweep import SweepResponse
@@ -36,6 +38,8 @@ PHASES = 24  # of a cycle
 FOLDED_ALARMS = 1e-3  # false events of a clean sweep
 REGULAR_FACTOR = 10.0  # excess power of a phase over that of the middle one: regular distortion stays below 4
 SAME_EVENT_OCTAVES = 0.25
+LEAST_CYCLES = 5  # to tell a peak that comes back from one that does not
+RESTLESS_FACTOR = 1.5  # over the highest peak of a gap that crackles
 
 
 @dataclass(frozen=True, slots=True)
@@ -87,7 +91,14 @@ class _Block:
 
 
 def irregular_of(
-    samples: Samples, rate: float, alignment: Alignment, sweep: SweepResponse, rest: Samples, delay_s: float = 0.0
+    samples: Samples,
+    rate: float,
+    alignment: Alignment,
+    sweep: SweepResponse,
+    rest: Samples,
+    *,
+    restless: bool = False,
+    spoiled_hz: Ranges = (),
 ) -> Irregular:
     """Crest factor and events above the tracked harmonics.
 
@@ -103,13 +114,15 @@ def irregular_of(
         Its transfer function: gives the fundamental.
     rest : ndarray, shape (m,)
         Noise at rest.
-    delay_s : float
-        Arrival of the direct sound on the axis of the impulse response, s.
+    restless : bool
+        The quiet gap holds crackle: only peaks higher than its own count as single events.
+    spoiled_hz : tuple of ranges
+        Excitation frequencies at which the recording itself is spoiled: left out.
 
     Raises
     ------
     SignalError
-        If the sample rate leaves no room above the harmonics.
+        If nothing of the sweep leaves room above its harmonics.
 
     Notes
     -----
@@ -117,25 +130,41 @@ def irregular_of(
     it reliably (Klippel and Werner, "Loudspeaker distortion, part 2: irregular distortion caused by defects").
     Crest factor: peak over r.m.s. of the block. Gaussian noise alone gives 12 to 14 dB.
     """
-    blocks = _blocks(samples, rate, alignment, rest, delay_s)
+    blocks = _blocks(samples, rate, alignment, rest, spoiled_hz)
     if not blocks:
         raise SignalError(
-            "the sample rate leaves no band above the harmonics.",
+            "no part of the sweep leaves a band above its harmonics.",
             where="sound.irregular",
-            mend="Record at 48 kHz or more.",
+            mend="Record at 48 kHz or more, without clipping.",
         )
     centres_hz = np.array([block.centre_hz for block in blocks])
     fundamental = _fundamental(sweep, centres_hz)
     limits = np.array([max(NOISE_FACTOR * block.noise, BLOCK_FACTOR * block.sigma) for block in blocks])
+    if restless:
+        limits = np.maximum(limits, RESTLESS_FACTOR * _rest_peaks(rest, rate, blocks))
     chance = FOLDED_ALARMS / (2 * PHASES * len(blocks))
     events = []
     for block, limit, level in zip(blocks, limits, fundamental, strict=True):
-        peaks = [k for k in (_single(block, limit), _folded(block, alignment, delay_s, chance)) if k]
-        events += [_event(alignment, at_s - delay_s, peak / level, delay_s) for at_s, peak in peaks]
+        peaks = [each for each in (_single(block, limit), _folded(block, alignment, chance)) if each]
+        events += [Event(_excitation_hz(alignment, at_s), at_s, _db(peak / level)) for at_s, peak in peaks]
     rms = np.array([np.sqrt(np.mean(block.left**2)) for block in blocks])
-    peaks_db = 20 * np.log10([block.peak for block in blocks])
-    crest_db = peaks_db - 20 * np.log10(np.maximum(rms, 1e-12))
+    crest_db = 20 * np.log10(np.array([block.peak for block in blocks]) / np.maximum(rms, 1e-12) + 1e-12)
     return Irregular(centres_hz, crest_db, 20 * np.log10(limits / fundamental), _merged(events))
+
+
+def _db(ratio: float) -> float:
+    return 20 * float(np.log10(ratio))
+
+
+def _rest_peaks(rest: Samples, rate: float, blocks: list[_Block]) -> Samples:
+    """Highest peak of the quiet gap in each block's band, or in a band up to an octave wider."""
+    size = fft.next_fast_len(rest.size, real=True)
+    spectrum, hz = fft.rfft(rest, size), np.arange(size // 2 + 1) * rate / size
+    peaks = np.empty(len(blocks))
+    for first in range(0, len(blocks), BLOCKS_PER_OCTAVE):
+        gain = _high_pass(hz, blocks[first].high_hz, min(TOP_HZ, 0.45 * rate))
+        peaks[first : first + BLOCKS_PER_OCTAVE] = np.abs(fft.irfft(spectrum * gain, size)[: rest.size]).max()
+    return peaks
 
 
 def _single(block: _Block, limit: float) -> tuple[float, float] | None:
@@ -144,35 +173,46 @@ def _single(block: _Block, limit: float) -> tuple[float, float] | None:
     return (block.begin_s + at / block.rate, block.peak) if block.peak > limit else None
 
 
-def _folded(block: _Block, alignment: Alignment, delay_s: float, chance: float) -> tuple[float, float] | None:
+def _folded(block: _Block, alignment: Alignment, chance: float) -> tuple[float, float] | None:
     """Time and usual height of a peak that comes back at one phase of the excitation, if there is one."""
-    phase = _phase(alignment, block.begin_s + np.arange(block.left.size) / block.rate - delay_s)
-    half_bins = (phase * 2 * PHASES).astype(np.int64) % (2 * PHASES)
+    half_bins = (_phase(alignment, block) * 2 * PHASES).astype(np.int64) % (2 * PHASES)
     counts = np.bincount(half_bins, minlength=2 * PHASES).astype(float)
     sums = np.bincount(half_bins, block.left**2, minlength=2 * PHASES)
     counts, sums = counts + np.roll(counts, -1), sums + np.roll(sums, -1)  # bins of full width, overlapping by half
     power = sums / np.maximum(counts, 1)
     freedom = np.maximum(counts * block.band_share, 1.0)
-    noise = block.noise**2
-    floor = max(noise, min(float(np.median(power)), 2 * noise))  # the gap may have been a little quieter
-    middle = max(float(np.median(power)) - floor, 0.0)
+    middle = float(np.median(power))
+    floor = max(block.noise**2, min(middle, 2 * block.noise**2))  # the gap may have been a little quieter
     excess = power - floor
-    fits = (power > floor * chi2.isf(chance, freedom) / freedom) & (excess > REGULAR_FACTOR * middle)
+    fits = (power > floor * chi2.isf(chance, freedom) / freedom) & (excess > REGULAR_FACTOR * max(middle - floor, 0.0))
     if not np.any(fits):
         return None
     best = int(np.argmax(np.where(fits, excess, 0.0)))
     inside = np.flatnonzero((half_bins == best) | (half_bins == (best + 1) % (2 * PHASES)))
-    cycles = np.split(inside, np.flatnonzero(np.diff(inside) > counts[best]) + 1)
+    cycles = np.split(inside, np.flatnonzero(np.diff(inside) > 1) + 1)
+    if not _comes_back(block, cycles, floor):
+        return None
     heights = np.array([np.abs(block.left[cycle]).max() for cycle in cycles])
     loudest = cycles[int(np.argmax(heights))]
-    return block.begin_s + float(loudest[0]) / block.rate, float(np.median(heights))
+    return block.begin_s + float(loudest[0]) / block.rate, float(np.quantile(heights, 0.75))
 
 
-def _event(alignment: Alignment, passed_s: float, ratio: float, delay_s: float) -> Event:
+def _comes_back(block: _Block, cycles: list[NDArray[np.int64]], floor: float) -> bool:
+    """Whether the power is there without the two loudest cycles too: one bang is not a rub."""
+    energies = np.sort([float(np.sum(block.left[cycle] ** 2)) for cycle in cycles])
+    if energies.size < LEAST_CYCLES:
+        return False
+    freedom = max(block.band_share * sum(cycle.size for cycle in cycles) * (1 - 2 / energies.size), 1.0)
+    return bool(
+        energies[:-2].mean() / np.mean([cycle.size for cycle in cycles]) > floor * chi2.isf(1e-3, freedom) / freedom
+    )
+
+
+def _excitation_hz(alignment: Alignment, time_s: float) -> float:
+    """Frequency of the sweep, in the recorder's clock, at a time in the recording."""
     layout = alignment.layout
-    since_s = (passed_s - alignment.heard(layout.sweep.start_s)) / alignment.stretch
-    hz = START_HZ * float(np.exp(since_s / layout.rate_s)) / alignment.stretch
-    return Event(hz, passed_s + delay_s, 20 * float(np.log10(ratio)))
+    since_s = (time_s - alignment.heard(layout.sweep.start_s)) / alignment.stretch
+    return START_HZ * float(np.exp(since_s / layout.rate_s)) / alignment.stretch
 
 
 def _merged(events: list[Event]) -> tuple[Event, ...]:
@@ -186,32 +226,45 @@ def _merged(events: list[Event]) -> tuple[Event, ...]:
     return tuple(max(group, key=lambda each: each.db) for group in groups)
 
 
-def _phase(alignment: Alignment, times_s: Samples) -> Samples:
-    """Phase of the excitation in cycles at times in the recording."""
+def _phase(alignment: Alignment, block: _Block) -> Samples:
+    """Phase of the excitation, in cycles, at each sample of a block."""
     layout = alignment.layout
+    times_s = block.begin_s + np.arange(block.left.size) / block.rate
     since_s = (times_s - alignment.start_s) / alignment.stretch - layout.sweep.start_s
     return np.asarray(START_HZ * layout.rate_s * np.exp(since_s / layout.rate_s))
 
 
-def _blocks(samples: Samples, rate: float, alignment: Alignment, rest: Samples, delay_s: float) -> list[_Block]:
+def _blocks(samples: Samples, rate: float, alignment: Alignment, rest: Samples, spoiled_hz: Ranges) -> list[_Block]:
     top_hz = min(TOP_HZ, 0.45 * rate)
     last_hz = top_hz / PASS_FROM / 2**LEAST_BAND_OCTAVES
     count = int(np.log2(last_hz / FIRST_HZ) * BLOCKS_PER_OCTAVE)
     edges_hz = FIRST_HZ * 2 ** (np.arange(count + 1) / BLOCKS_PER_OCTAVE)
-    axis_hz, density = noise_density(rest, rate, 0.1)
-    blocks = []
-    for low_hz, high_hz in pairwise(edges_hz):
-        begin_s, end_s = (_passes(alignment, hz) + delay_s for hz in (low_hz, high_hz))
-        pad = round(PAD_CYCLES / low_hz * rate)
-        first, last = round(begin_s * rate), round(end_s * rate)
-        piece = samples[max(first - pad, 0) : last + pad]
-        size = fft.next_fast_len(piece.size, real=True)
-        gain = _high_pass(np.arange(size // 2 + 1) * rate / size, high_hz, top_hz)
-        left = fft.irfft(fft.rfft(piece * _taper(piece.size, pad), size) * gain, size)[pad : pad + last - first]
-        noise = np.sqrt(2 * np.sum(density * _high_pass(axis_hz, high_hz, top_hz) ** 2) / (2 * (axis_hz.size - 1)))
-        share = 2 * (top_hz - STOP_BELOW * high_hz) / rate
-        blocks.append(_Block(left, first / rate, rate, low_hz, high_hz, float(noise), share))
-    return blocks
+    density = noise_density(rest, rate, 0.1)
+    return [
+        _block(samples, rate, alignment, density, (low_hz, high_hz), top_hz)
+        for low_hz, high_hz in pairwise(edges_hz.tolist())
+        if not any(low < high_hz and high > low_hz for low, high in spoiled_hz)
+    ]
+
+
+def _block(
+    samples: Samples,
+    rate: float,
+    alignment: Alignment,
+    density: tuple[Samples, Samples],
+    range_hz: tuple[float, float],
+    top_hz: float,
+) -> _Block:
+    low_hz, high_hz = range_hz
+    first, last = (round(_passes(alignment, hz) * rate) for hz in range_hz)
+    pad = round(PAD_CYCLES / low_hz * rate)
+    piece = samples[max(first - pad, 0) : last + pad]
+    size = fft.next_fast_len(piece.size, real=True)
+    gain = _high_pass(np.arange(size // 2 + 1) * rate / size, high_hz, top_hz)
+    left = fft.irfft(fft.rfft(piece * _taper(piece.size, pad), size) * gain, size)[pad : pad + last - first]
+    axis_hz, power = density
+    noise = float(np.sqrt(np.sum(power * _high_pass(axis_hz, high_hz, top_hz) ** 2) / (axis_hz.size - 1)))
+    return _Block(left, first / rate, rate, low_hz, high_hz, noise, 2 * (top_hz - STOP_BELOW * high_hz) / rate)
 
 
 def _passes(alignment: Alignment, hz: float) -> float:

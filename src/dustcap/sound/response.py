@@ -20,6 +20,7 @@ from scipy.ndimage import maximum_filter1d
 
 from dustcap.errors import SignalError
 from dustcap.sound.gate import LONGEST_S, Gate, find_gate
+from dustcap.sound.health import Ranges, outside
 from dustcap.sound.spectra import noise_density, smoothed
 from dustcap.sound.stimulus import Samples
 from dustcap.sound.sweep import SweepResponse, causal_start, impulse_response
@@ -59,6 +60,7 @@ def frequency_response(
     gate_s: float | None = None,
     diameter_m: float = PISTON_DIAMETER_M,
     smoothing: int = SMOOTHING,
+    spoiled_hz: Ranges = (),
 ) -> FrequencyResponse:
     r"""Response of the loudspeaker from the sweep's transfer function.
 
@@ -74,6 +76,8 @@ def frequency_response(
         Length of the gate, s; found from the first reflection if left out.
     smoothing : int
         Denominator of the octave fraction over which power is averaged.
+    spoiled_hz : tuple of ranges
+        Frequencies at which the recording itself is spoiled: never valid.
 
     Returns
     -------
@@ -100,14 +104,16 @@ def frequency_response(
     if length_s < SHORT_S:
         impulse = causal_start(sweep, BEFORE_S, max(gate.direct_s, 0.0) + length_s + 0.002, gate.direct_s)
     hz = grid_hz(sweep.band_hz)
-    cut = _cut(sweep, impulse, rest, gate.direct_s, length_s)
+    density = noise_density(rest, sweep.rate, min(length_s, LONGEST_S))
+    cut = _cut(sweep, impulse, density, gate.direct_s, length_s)
     signal, noise = cut.smoothed(hz, smoothing)
     snr = signal / np.maximum(noise, 1e-30)
     high_hz = SPEED_OF_SOUND / (np.pi * diameter_m) if near_field else sweep.band_hz[1]
-    valid = longest_run(hz, (snr > 10 ** (LEAST_SNR_DB / 10)) & (hz >= 1 / length_s) & (hz <= high_hz))
+    fits = (snr > 10 ** (LEAST_SNR_DB / 10)) & (hz >= 1 / length_s) & (hz <= high_hz) & outside(hz, spoiled_hz)
+    valid = longest_run(hz, fits)
     inside = (hz >= valid[0]) & (hz <= valid[1])
     hz_in, snr = hz[inside], snr[inside]
-    shorter, _ = _cut(sweep, impulse, rest, gate.direct_s, SHORTER * length_s).smoothed(hz_in, smoothing)
+    shorter, _ = _cut(sweep, impulse, density, gate.direct_s, SHORTER * length_s).smoothed(hz_in, smoothing)
     wider, _ = cut.smoothed(hz_in, smoothing / 2)
     noise_db = 4.343 * np.sqrt((2 / snr + 1 / snr**2) / np.maximum(hz_in * np.log(2) / smoothing * cut.seconds, 1.0))
     cut_off_db = TRUNCATION * maximum_filter1d(np.abs(10 * np.log10(shorter / signal[inside])), AROUND)
@@ -168,7 +174,9 @@ class _Cut:
         return np.maximum(smoothed(hz, self.power, fraction, self.hz) - noise, 1e-30), noise
 
 
-def _cut(sweep: SweepResponse, impulse: Samples, rest: Samples, direct_s: float, length_s: float) -> _Cut:
+def _cut(
+    sweep: SweepResponse, impulse: Samples, density: tuple[Samples, Samples], direct_s: float, length_s: float
+) -> _Cut:
     """Spectrum of the impulse response through a window from `direct_s` on."""
     window, begin = _window(sweep.rate, direct_s, length_s, impulse.size)
     size = fft.next_fast_len(max(round((3.0 if length_s > 0.1 else 0.5) * sweep.rate), window.size), real=True)
@@ -177,7 +185,7 @@ def _cut(sweep: SweepResponse, impulse: Samples, rest: Samples, direct_s: float,
     spectrum = fft.rfft(impulse[begin : begin + window.size] * window, size)
     weight = np.interp(hz[:top], sweep.hz, sweep.weight)
     weight[hz[:top] < sweep.band_hz[0]] = 1.0  # filled
-    noise = noise_power(sweep, rest, window.size / sweep.rate, hz[:top]) * np.sum(window**2)
+    noise = noise_power(sweep, density, hz[:top]) * np.sum(window**2)
     seconds = float(np.sum(window**2) ** 2 / np.sum(window**4)) / sweep.rate
     return _Cut(hz[:top], np.abs(spectrum[:top] / np.maximum(weight, 0.05)) ** 2, noise, seconds)
 
@@ -195,12 +203,11 @@ def _window(rate: float, direct_s: float, length_s: float, size: int) -> tuple[S
     return window[: size - begin], begin
 
 
-def noise_power(sweep: SweepResponse, rest: Samples, window_s: float, hz: Samples) -> Samples:
-    """Power spectrum of the quiet gap after division by the sweep, per sample of a window of `window_s`, at `hz`."""
-    axis, density = noise_density(rest, sweep.rate, min(window_s, 0.5))
+def noise_power(sweep: SweepResponse, density: tuple[Samples, Samples], hz: Samples) -> Samples:
+    """Power spectrum of the quiet gap (its frequencies, its power per sample) after division by the sweep, at `hz`."""
     index = np.clip(np.round(hz * sweep.size / sweep.rate).astype(np.int64), 0, sweep.played.size - 1)
     played = np.maximum(sweep.played[index] ** 2, 1e-30)
-    return np.asarray(np.where(sweep.weight[index] > 0.05, np.interp(hz, axis, density) / played, 0.0))
+    return np.asarray(np.where(sweep.weight[index] > 0.05, np.interp(hz, *density) / played, 0.0))
 
 
 def grid_hz(band_hz: tuple[float, float], points: int = POINTS_PER_OCTAVE) -> Samples:
@@ -228,5 +235,5 @@ def _usable(sweep: SweepResponse, rest: Samples) -> tuple[float, float]:
     hz = grid_hz(sweep.band_hz, 12)
     window_s = min(0.1, sweep.decay_s)
     signal = smoothed(hz, np.abs(sweep.spectrum) ** 2, 6, sweep.hz)
-    noise = noise_power(sweep, rest, window_s, hz) * window_s * sweep.rate
+    noise = noise_power(sweep, noise_density(rest, sweep.rate, window_s), hz) * window_s * sweep.rate
     return longest_run(hz, signal > 2 * noise, 0.3)

@@ -7,7 +7,7 @@ import scipy.fft as fft
 
 from dustcap.sound.stimulus import Samples
 
-MOST_WINDOWS = 100  # spread over the stretch: a tenth of the power is their scatter
+MOST_WINDOWS = 60  # spread over the stretch: an eighth of the power is their scatter
 LEAST_POWER = (2.0**-23) ** 2 / 12  # of 24-bit rounding: no recording is taken to be quieter
 
 
