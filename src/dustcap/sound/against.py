@@ -1,0 +1,196 @@
+"""One recording against another: before and after, a unit against its twin or its model's reference, two volumes.
+
+Works on the documents of `dustcap listen`, so that a recording made last year can be compared with one made today.
+Everything is this recording minus the other.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from dustcap.sound.bands import third_octaves
+from dustcap.sound.crackle import Crackle
+from dustcap.sound.follows import CrackleAgainst, follows_volume
+
+Floats = NDArray[np.float64]
+Document = Mapping[str, Any]
+
+LEVEL_HZ = (250.0, 2000.0)  # EBU Tech 3276, 2.1 (from memory): the band in which a pair's levels are compared
+FEWEST_POINTS = 3
+
+
+@dataclass(frozen=True, slots=True)
+class BandDifference:
+    """Difference of the response in one third octave, dB, with its uncertainty (95 %)."""
+
+    nominal: str
+    hz: float
+    db: float
+    uncertainty_db: float
+
+
+@dataclass(frozen=True, slots=True)
+class HumDifference:
+    """Difference of one mains line, dB; None when only one of the recordings has the line: `only` says which."""
+
+    order: int
+    hz: float
+    db: float | None
+    uncertainty_db: float | None
+    only: str | None
+
+
+@dataclass(frozen=True, slots=True)
+class Against:
+    """This recording minus the other; what one of them lacks is None or empty.
+
+    `level_db` is the mean difference from 250 Hz to 2 kHz (or over what both share), None when the recorder's gain was
+    changed between the takes: then the bands are given about that mean. `noise_db` is the A-weighted noise's.
+    `polarity` is "same" or "opposite".
+    """
+
+    level_db: float | None
+    bands: tuple[BandDifference, ...]
+    hum: tuple[HumDifference, ...]
+    noise_db: float | None
+    noise_uncertainty_db: float | None
+    polarity: str | None
+    crackle: CrackleAgainst | None
+
+
+@dataclass(frozen=True, slots=True)
+class _NoiseLevels:
+    db: float | None
+    uncertainty_db: float | None
+    hum: tuple[HumDifference, ...]
+
+
+def against(this: Document, other: Document, *, gain_changed: bool = False) -> Against:
+    """Compare two documents of `dustcap listen`.
+
+    Parameters
+    ----------
+    this, other : mapping
+        Documents of layout 1.
+    gain_changed : bool
+        The recorder's gain was changed between the takes: levels do not compare.
+    """
+    bands = _bands(this.get("response"), other.get("response"))
+    level = _level(bands)
+    if gain_changed and level is not None:
+        bands = tuple(BandDifference(b.nominal, b.hz, b.db - level, b.uncertainty_db) for b in bands)
+    noise, other_noise = this.get("noise"), other.get("noise")
+    levels = _NoiseLevels(None, None, ())
+    if noise and other_noise and not gain_changed:
+        levels = _NoiseLevels(
+            noise["dbfs_a"] - other_noise["dbfs_a"], _root_sum(noise, other_noise), _hum(noise, other_noise)
+        )
+    return Against(
+        level_db=None if gain_changed else level,
+        bands=bands,
+        hum=levels.hum,
+        noise_db=levels.db,
+        noise_uncertainty_db=levels.uncertainty_db,
+        polarity=_polarity(this.get("polarity"), other.get("polarity")),
+        crackle=None if gain_changed else _crackle(this.get("crackle"), other.get("crackle"), level),
+    )
+
+
+def _bands(this: Document | None, other: Document | None) -> tuple[BandDifference, ...]:
+    """Mean power over each third octave that lies wholly in both valid ranges, as a difference."""
+    if not this or not other or not this["valid"] or not other["valid"]:
+        return ()
+    low = max(this["valid"][0], other["valid"][0])
+    high = min(this["valid"][1], other["valid"][1])
+    differences = []
+    for band in third_octaves():
+        if not (low <= band.low_hz and band.high_hz <= high):
+            continue
+        mine, mine_spread = _band_mean(this, band.low_hz, band.high_hz)
+        theirs, their_spread = _band_mean(other, band.low_hz, band.high_hz)
+        if mine is not None and theirs is not None:
+            spread = float(np.hypot(mine_spread, their_spread))
+            differences.append(BandDifference(band.nominal, band.centre_hz, mine - theirs, spread))
+    return tuple(differences)
+
+
+def _band_mean(response: Document, low_hz: float, high_hz: float) -> tuple[float | None, float]:
+    """Mean power of the curve between two frequencies, in dB, and the mean of its uncertainty."""
+    hz = np.asarray(response["hz"], dtype=float)
+    db = np.array([np.nan if value is None else value for value in response["db"]], dtype=float)
+    spread = response["uncertainty_db"]
+    spreads = np.array(
+        [np.nan if value is None else value for value in (spread if isinstance(spread, list) else [spread] * hz.size)],
+        dtype=float,
+    )
+    inside = (hz >= low_hz) & (hz <= high_hz) & np.isfinite(db) & np.isfinite(spreads)
+    if np.count_nonzero(inside) < FEWEST_POINTS:
+        return None, 0.0
+    return float(10 * np.log10(np.mean(10 ** (db[inside] / 10)))), float(np.mean(spreads[inside]))
+
+
+def _level(bands: tuple[BandDifference, ...]) -> float | None:
+    if not bands:
+        return None
+    middle = [band.db for band in bands if LEVEL_HZ[0] <= band.hz * 1.01 and band.hz <= LEVEL_HZ[1] * 1.01]
+    return float(np.mean(middle or [band.db for band in bands]))
+
+
+def _hum(this: Document, other: Document) -> tuple[HumDifference, ...]:
+    mine, theirs = _lines(this), _lines(other)
+    differences = []
+    for order in sorted(mine.keys() | theirs.keys()):
+        line, twin = mine.get(order), theirs.get(order)
+        if line is not None and twin is not None:
+            spread = float(np.hypot(line.get("uncertainty_db") or 0.0, twin.get("uncertainty_db") or 0.0))
+            differences.append(HumDifference(order, line["hz"], line["db"] - twin["db"], spread, None))
+        elif line is not None:
+            differences.append(HumDifference(order, line["hz"], None, None, "this"))
+        elif twin is not None:
+            differences.append(HumDifference(order, twin["hz"], None, None, "other"))
+    return tuple(differences)
+
+
+def _lines(noise: Document) -> dict[int, Document]:
+    """Lines by their order: the frequency over that of the mains, whole."""
+    mains = noise.get("mains_hz")
+    return {round(line["hz"] / mains): line for line in noise["hum"]} if mains else {}
+
+
+def _root_sum(this: Document, other: Document) -> float:
+    return float(np.hypot(this.get("uncertainty_db") or 0.0, other.get("uncertainty_db") or 0.0))
+
+
+def _polarity(this: str | None, other: str | None) -> str | None:
+    if this is None or other is None:
+        return None
+    return "same" if this == other else "opposite"
+
+
+def _crackle(this: Document | None, other: Document | None, level_db: float | None) -> CrackleAgainst | None:
+    if this is None or other is None:
+        return None
+    return follows_volume(_events(this), _events(other), level_db)
+
+
+def _events(document: Document) -> Crackle:
+    return Crackle(
+        found=document["found"],
+        events=document["events"],
+        seconds=document["seconds"],
+        rate=document["rate"],
+        low=document["low"],
+        high=document["high"],
+        times=tuple(document["times"]),
+        sizes_db=tuple(document["sizes_db"]),
+        levels_dbfs=tuple(document["levels_dbfs"]),
+        windows=tuple((window[0], window[1]) for window in document["windows"]),
+        threshold_db=document["threshold_db"],
+        false_alarms_per_hour=document["false_alarms_per_hour"],
+        share=0.0,
+    )
