@@ -8,12 +8,15 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from dustcap.sound.crackle import Crackle
+from dustcap.sound.evidence import Evidence
 from dustcap.sound.harmonics import Harmonic
 from dustcap.sound.health import Refusal, Remark
 from dustcap.sound.irregular import Irregular
-from dustcap.sound.listen import ListenResult
 from dustcap.sound.noise import Noise
+from dustcap.sound.polarity import Polarity
 from dustcap.sound.response import FrequencyResponse
+from dustcap.sound.result import ListenResult
+from dustcap.sound.thump import Thump
 
 Document = dict[str, Any]
 
@@ -39,10 +42,10 @@ def to_json(result: ListenResult) -> Document:
         "irregular": _irregular(result.irregular) if result.irregular else None,
         "noise": _noise(rest.noise) if rest else None,
         "crackle": _crackle(rest.crackle, rest.mains_locked) if rest and rest.crackle else None,
-        "polarity": None,
-        "polarity_drivers": None,
-        "thump": None,
-        "evidence": [],
+        "polarity": result.polarity.woofer if result.polarity else None,
+        "polarity_drivers": _drivers(result.polarity) if result.polarity else None,
+        "thump": _thump(result.thump) if result.thump else None,
+        "evidence": [_evidence(each) for each in result.evidence],
         "verdicts": [],
         "against": None,
     }
@@ -125,6 +128,37 @@ def _noise(noise: Noise) -> Document:
         "twice_mains_share": figure(noise.twice_mains_share, 4),
         "crackle_share": figure(noise.crackle_share, 6),
         "crackle_db": figure(noise.crackle_db, 2),
+    }
+
+
+def _drivers(polarity: Polarity) -> Document:
+    return {
+        "woofer": polarity.woofer,
+        "tweeter": polarity.tweeter,
+        "sum_at_crossover": polarity.sum_at_crossover,
+        "dip_db": figure(polarity.dip_db, 2),
+        "dip_hz": figure(polarity.dip_hz, 1),
+        "why": list(polarity.why),
+    }
+
+
+def _thump(thump: Thump) -> Document:
+    return {
+        "switch_s": figure(thump.switch_s, 4),
+        "peak_dbfs": figure(thump.peak_dbfs, 2),
+        "peak_s": figure(thump.peak_s, 4),
+        "energy_db": figure(thump.energy_db, 2),
+        "unmute_after_s": figure(thump.unmute_after_s, 3),
+    }
+
+
+def _evidence(evidence: Evidence) -> Document:
+    return {
+        "complaint": evidence.complaint,
+        "driver": evidence.driver,
+        "value": figure(evidence.value, 3),
+        "unit": evidence.unit,
+        "spread": figure(evidence.spread, 3),
     }
 
 

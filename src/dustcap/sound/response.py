@@ -99,7 +99,7 @@ def frequency_response(
     D. B. Keele, "Low-frequency loudspeaker assessment by nearfield sound-pressure measurement", J. Audio Eng. Soc. 22,
     1974: the near-field limit ka = 1.
     """
-    impulse, gate = _impulse_and_gate(sweep, rest, near_field)
+    impulse, gate = impulse_and_gate(sweep, rest, near_field=near_field)
     length_s = gate.length_s if gate_s is None else min(gate_s, impulse.size / sweep.rate - BEFORE_S - 0.05)
     if length_s < SHORT_S:
         impulse = causal_start(sweep, BEFORE_S, max(gate.direct_s, 0.0) + length_s + 0.002, gate.direct_s)
@@ -150,7 +150,8 @@ def _spread(inside: NDArray[np.bool_], values: Samples) -> Samples:
     return full
 
 
-def _impulse_and_gate(sweep: SweepResponse, rest: Samples, near_field: bool) -> tuple[Samples, Gate]:
+def impulse_and_gate(sweep: SweepResponse, rest: Samples, *, near_field: bool = False) -> tuple[Samples, Gate]:
+    """Impulse response from `BEFORE_S` ahead of time zero on, and the gate that its reflections leave."""
     after_s = min(LONGEST_S + 0.06, sweep.decay_s)
     impulse = impulse_response(sweep, BEFORE_S, after_s)
     if not near_field:
