@@ -108,7 +108,7 @@ def rest_of(samples: NDArray[np.floating], rate: float, windows: Windows | None 
     if crackle is not None and crackle.found and hum.lines:
         crackle, pieces = without_crackle(samples, rate, windows, hum=hum)
         hum = _hum(pieces, rate)
-    levels = _levels(pieces, rate)
+    levels = _levels(pieces, rate, hum)
     with_crackle = levels.weighted if not (crackle and crackle.found) else _weighted(raw, rate)
     noise = Noise(
         dbfs_a=dbfs(levels.weighted),
@@ -130,7 +130,7 @@ def _bands(rate: float) -> tuple[Band, ...]:
     return tuple(band for band in third_octaves(LOWEST_HZ, HIGHEST_HZ) if band.high_hz < rate / 2)
 
 
-def _levels(pieces: Sequence[NDArray[np.floating]], rate: float) -> _Levels:
+def _levels(pieces: Sequence[NDArray[np.floating]], rate: float, hum: Hum) -> _Levels:
     """Powers of each piece, averaged by its length; the quasi-peak reading is the largest of all."""
     total = sum(piece.size for piece in pieces)
     weighted, variance, reading = 0.0, 0.0, None
@@ -140,8 +140,9 @@ def _levels(pieces: Sequence[NDArray[np.floating]], rate: float) -> _Levels:
         hz, density = power_density(piece, rate)
         power = weighted_power(hz, density, "A")
         weighted += share * power
-        # of a mean power over the time T: integral of the squared density over T
-        squared = float(np.sum((density * gain_of("A", hz) ** 2) ** 2) * hz[1])
+        # variance of a mean power over the time T: integral of the squared density over T; steady lines have none
+        steady = np.any([np.abs(hz - line.hz) <= 3 * hz[1] for line in hum.lines], axis=0) if hum.lines else False
+        squared = float(np.sum(np.where(steady, 0.0, density * gain_of("A", hz) ** 2) ** 2) * hz[1])
         variance += share**2 * squared / (piece.size / rate)
         bands += share * band_powers(hz, density, _bands(rate))
         if piece.size > 1.5 * SETTLING_S * rate:
