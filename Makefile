@@ -18,10 +18,11 @@ help:
 	@echo "make clean   remove .venv and the caches"
 
 demo: .venv/run.done
-	@$(BIN)/dustcap demo $(DEMO)
+	@test -e $(DEMO)/bench/bench.sqlite3 || $(BIN)/dustcap demo $(DEMO)
 	@echo
-	@echo "The hand-over sheet is $(DEMO)/handover.pdf: open it with any PDF reader."
-	@echo "The bench of that shop: $(BIN)/dustcap bench --folder $(DEMO)"
+	@echo "The hand-over sheet: open '$(DEMO)/handover room 1 left.pdf' with any PDF reader."
+	@echo "All jobs of that bench: $(BIN)/dustcap bench --folder $(DEMO)/bench"
+	@echo "To play it again: rm -r $(DEMO) && make demo"
 
 test: lint
 	@$(BIN)/python -m pytest -n $(JOBS)

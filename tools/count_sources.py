@@ -28,7 +28,7 @@ def main() -> None:
     tests, package = lines(ROOT / "tests"), lines(ROOT / "src")
     print("tests package  source")
     for key in keys():
-        named = [sum(key.lower() in line.lower() for line in place) for place in (tests, package)]
+        named = [sum(key in line for line in place) for place in (tests, package)]
         print(f"{named[0]:5d} {named[1]:7d}  {key}")
 
 
