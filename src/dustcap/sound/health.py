@@ -21,6 +21,7 @@ SPOILED_OCTAVES = 1 / 6  # to either side of what the sweep passed in a spoiled 
 FLAT_SAMPLES = 3  # equal samples that make a flat top
 FLAT_STEP = 4.0  # smallest steps of the file: a sine leaves its rounded top by at most three
 FLAT_TOPS = 3
+PILE_STEPS, PILE_SHARE, PILE_LEAST = 16, 0.6, 20  # of samples in the last 16 steps: a sine leaves a quarter at the top
 FULL_SCALE = 1 - 2.0**-14
 JOIN_S = 0.1
 HELD_S, HELD_QUIET_S = 0.001, 0.005  # equal samples in the middle of a loud signal, or of noise
@@ -53,22 +54,37 @@ class Refusal:
 
 
 def clipped(samples: Samples, rate: float) -> Stretches:
-    """Stretches with flat tops: equal samples at the highest or lowest value of all, entered and left steeply.
+    """Stretches in which the wave is cut off at its highest or lowest value.
 
-    Found at full scale and below it (a recorder that clips ahead of its converter's end, or was turned down later).
+    Found at full scale and below it (a recorder that clips ahead of its converter's end, or was turned down later), by
+    flat tops, or, where the wave is too fast for them, by how many samples pile up at that one value.
     """
-    starts, stops = _equal_runs(samples, FLAT_SAMPLES)
-    inner = (starts > 0) & (stops < samples.size)
-    starts, stops = starts[inner], stops[inner]
-    step = FLAT_STEP * _smallest_step(samples)
-    found = np.zeros(starts.size, bool)
-    for sign in (1.0, -1.0):
-        top = float((sign * samples).max(initial=0.0))
-        falls = np.minimum(top - sign * samples[starts - 1], top - sign * samples[stops])
-        flat = (sign * samples[starts] == top) & (falls >= step)
-        if top > 0 and (flat.sum() >= FLAT_TOPS or top >= FULL_SCALE):
-            found |= flat
-    return _joined(starts[found] / rate, stops[found] / rate)
+    step = _smallest_step(samples)
+    places = [_at_limit(sign * samples, step) for sign in (1.0, -1.0)]
+    at = np.sort(np.concatenate(places))
+    return _joined(at / rate, (at + 1) / rate)
+
+
+def _at_limit(samples: Samples, step: float) -> NDArray[np.int64]:
+    """Samples at the highest value, if that is where the wave is cut off."""
+    top = float(samples.max(initial=0.0))
+    near = samples[samples > top - (PILE_STEPS + 0.5) * step] if top > 0 else samples[:0]
+    at = np.flatnonzero(samples >= top - 0.5 * step) if near.size else np.zeros(0, np.int64)
+    piled = at.size >= PILE_LEAST and at.size > PILE_SHARE * near.size
+    if piled or _flat_tops(samples, at, FLAT_STEP * step) >= (1 if top >= FULL_SCALE else FLAT_TOPS):
+        return at
+    return np.zeros(0, np.int64)
+
+
+def _flat_tops(samples: Samples, at: NDArray[np.int64], step: float) -> int:
+    """How many runs of equal samples at the top the wave enters and leaves steeply."""
+    runs = np.split(at, np.flatnonzero(np.diff(at) > 1) + 1)
+    count = 0
+    for run in runs:
+        if run.size >= FLAT_SAMPLES and run[0] > 0 and run[-1] + 1 < samples.size:
+            ends = max(samples[run[0] - 1], samples[run[-1] + 1])
+            count += bool(samples[run[0]] - ends >= step)
+    return count
 
 
 def _equal_runs(samples: Samples, least: int) -> tuple[NDArray[np.int64], NDArray[np.int64]]:

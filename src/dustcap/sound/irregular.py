@@ -39,6 +39,7 @@ FOLDED_ALARMS = 1e-3  # false events of a clean sweep
 REGULAR_FACTOR = 10.0  # excess power of a phase over that of the middle one: regular distortion stays below 4
 SAME_EVENT_OCTAVES = 0.25
 LEAST_CYCLES = 5  # to tell a peak that comes back from one that does not
+LEAST_DB = -80.0  # against the fundamental: nothing weaker is called an event, in however clean a recording
 RESTLESS_FACTOR = 1.5  # over the highest peak of a gap that crackles
 
 
@@ -139,14 +140,17 @@ def irregular_of(
         )
     centres_hz = np.array([block.centre_hz for block in blocks])
     fundamental = _fundamental(sweep, centres_hz)
+    least = fundamental * 10 ** (LEAST_DB / 20)
     limits = np.array([max(NOISE_FACTOR * block.noise, BLOCK_FACTOR * block.sigma) for block in blocks])
+    limits = np.maximum(limits, least)
     if restless:
         limits = np.maximum(limits, RESTLESS_FACTOR * _rest_peaks(rest, rate, blocks))
     chance = FOLDED_ALARMS / (2 * PHASES * len(blocks))
     events = []
     for block, limit, level in zip(blocks, limits, fundamental, strict=True):
         peaks = [each for each in (_single(block, limit), _folded(block, alignment, chance)) if each]
-        events += [Event(_excitation_hz(alignment, at_s), at_s, _db(peak / level)) for at_s, peak in peaks]
+        found = [Event(_excitation_hz(alignment, at_s), at_s, _db(peak / level)) for at_s, peak in peaks]
+        events += [event for event in found if event.db > LEAST_DB]
     rms = np.array([np.sqrt(np.mean(block.left**2)) for block in blocks])
     crest_db = 20 * np.log10(np.array([block.peak for block in blocks]) / np.maximum(rms, 1e-12) + 1e-12)
     return Irregular(centres_hz, crest_db, 20 * np.log10(limits / fundamental), _merged(events))
