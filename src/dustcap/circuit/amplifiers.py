@@ -17,6 +17,7 @@ from __future__ import annotations
 from typing import NamedTuple
 
 import numpy as np
+from numpy.typing import NDArray
 
 from dustcap.circuit.branches import MUTE_PIN_OHM
 from dustcap.circuit.devices import Group, clamped, faded, hinge, within_corner
@@ -34,8 +35,15 @@ MUTE_WIDTH = 0.05
 FORCE_V = 10.0
 LIMIT_ROUNDING = 0.02
 SPLIT = 1e-4
+OVERDRIVE = 4.0
+"""A target is overdriven when it is sent this many times its range."""
 
 Z, OUT, HIGH, LOW, MUTE = range(5)
+
+
+def supply_knee(table: Table) -> Real:
+    """Supply span below which an amplifier's quiescent current and drive fade."""
+    return np.maximum(table.get("amplifier", "headroom_v"), 0.5)
 
 
 class _Target(NamedTuple):
@@ -117,7 +125,7 @@ class Amplifiers(Group):
         out, span = u[..., OUT], u[..., HIGH] - u[..., LOW]
         ohm = np.maximum(get("amplifier", "out_ohm"), FLOOR_OHM)
         limit = np.maximum(get("amplifier", "limit_a"), 1e-9)
-        alive, d_alive = faded(span, np.maximum(get("amplifier", "headroom_v"), 0.5))
+        alive, d_alive = faded(span, supply_knee(table))
         live, d_live = np.maximum(alive, 0.0), np.where(alive > 0, d_alive, 0.0)
         play, d_play = self._play(u, table)
         drive = get("amplifier", "drive") * live * play
@@ -149,7 +157,8 @@ class Amplifiers(Group):
         return f, jacobian
 
     def limit(self, new: Real, old: Real, table: Table) -> Real:
-        """Stop at each corner of the output clamp and of the current limit on the way back from beyond it."""
+        """Stop at each corner of the output clamp, the current limit and the supply on the way back from beyond it."""
+        new = self._limit_supply(new, old, table)
         was, now = self.target(old, table), self.target(new, table)
         z = within_corner(new[..., Z], old[..., Z], np.maximum(now.top, now.bottom), now.top - 10 * CORNER_V)
         z = -within_corner(-z, -old[..., Z], -now.bottom, -(now.bottom + 10 * CORNER_V))
@@ -160,6 +169,37 @@ class Amplifiers(Group):
         limited = new.copy()
         limited[..., Z] = z
         limited[..., OUT] = self.target(limited, table).y - self._drop(new, old, was, table)
+        return limited
+
+    def saturated(self, new: Real, old: Real, table: Table) -> Real:
+        """The old point with each target moved no further than just beyond its limits."""
+        now, far = self.target(old, table), 10 * CORNER_V
+        moved = old.copy()
+        inside = (old[..., Z] < now.top) & (old[..., Z] > now.bottom)
+        moved[..., Z] = np.where(inside, np.clip(new[..., Z], now.bottom - far, now.top + far), old[..., Z])
+        moved[..., OUT] = self.target(moved, table).y - (now.y - old[..., OUT])
+        return moved
+
+    def overdriven(self, new: Real, old: Real, table: Table) -> NDArray[np.bool_]:
+        """Cases (cases,) in which a target inside its limits is sent far beyond them."""
+        now = self.target(old, table)
+        inside = (old[..., Z] < now.top) & (old[..., Z] > now.bottom)
+        middle, half = 0.5 * (now.top + now.bottom), 0.5 * np.abs(now.top - now.bottom)
+        sent = inside & (np.abs(new[..., Z] - middle) > OVERDRIVE * (half + 1.0))
+        return np.asarray(sent.any(axis=1))
+
+    @staticmethod
+    def _limit_supply(new: Real, old: Real, table: Table) -> Real:
+        """A supply that collapses stops where the quiescent current begins to fade; the rail that fell is lifted."""
+        knee = supply_knee(table)
+        span, was = new[..., HIGH] - new[..., LOW], old[..., HIGH] - old[..., LOW]
+        lift = within_corner(span, was, knee, 0.5 * knee) - span
+        if not lift.any():
+            return new
+        limited = new.copy()
+        fell = np.abs(new[..., HIGH] - old[..., HIGH]) > np.abs(new[..., LOW] - old[..., LOW])
+        limited[..., HIGH] += np.where(fell, lift, 0.0)
+        limited[..., LOW] -= np.where(fell, 0.0, lift)
         return limited
 
     @staticmethod

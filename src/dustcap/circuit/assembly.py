@@ -15,29 +15,26 @@ from dustcap.circuit.branches import BranchList, dc_conductances
 from dustcap.circuit.devices import Group
 from dustcap.circuit.junctions import Bipolars, Diodes, FieldEffects, Zeners
 from dustcap.circuit.layout import COMMON, Index, Layout, Real
+from dustcap.circuit.pins import Pins
 from dustcap.circuit.rectifier import Region, regions_of
 from dustcap.circuit.scatter import Scatter, joined
 from dustcap.circuit.supplies import Regulators, Sinks
 from dustcap.circuit.values import FLOOR_S, Table, conductance
 
-PIN_CLAMP_V = 0.5
-"""A bias current fades over this voltage where it would drive its pin beyond the rail."""
-
 
 @dataclass(frozen=True, eq=False)
 class Discrete:
-    """What a case has switched: contacts closed (cases, contacts) and input pins held at a rail (cases, 2, amps)."""
+    """What a case has switched: which contacts are closed, (cases, contacts)."""
 
     closed: Real
-    held: Real
 
     def take(self, rows: Index) -> Discrete:
         """The same for some of the cases."""
-        return Discrete(self.closed[rows], self.held[rows])
+        return Discrete(self.closed[rows])
 
     def put(self, rows: Index, other: Discrete) -> None:
         """Take over the state of some of the cases, in place."""
-        self.closed[rows], self.held[rows] = other.closed, other.held
+        self.closed[rows] = other.closed
 
     def spread(self, cases: int) -> Discrete:
         """One case's state for every case of a batch; a copy."""
@@ -47,7 +44,7 @@ class Discrete:
     @staticmethod
     def joined(parts: list[Discrete]) -> Discrete:
         """The cases of several batches one after the other."""
-        return Discrete(np.concatenate([part.closed for part in parts]), np.concatenate([part.held for part in parts]))
+        return Discrete(np.concatenate([part.closed for part in parts]))
 
 
 class Problem:
@@ -108,7 +105,7 @@ def _groups(layout: Layout, regions: tuple[Region, ...]) -> list[Group]:
         groups.append(Bipolars(layout))
     groups += [FieldEffects(layout, law) for law in ("mosfet", "jfet") if layout.count(law)]
     if layout.count("amplifier"):
-        groups.append(Amplifiers(layout))
+        groups += [Amplifiers(layout), Pins(layout)]
     if layout.count("regulator"):
         groups.append(Regulators(layout))
     if layout.count("sink"):
@@ -135,11 +132,7 @@ class LinearStamps:
             plus, minus = layout.at("amplifier", "plus"), layout.at("amplifier", "minus")
             rows += [layout.targets, layout.targets]
             columns += [plus, minus]
-            for pin in (plus, minus):
-                for rail in (layout.at("amplifier", "low"), layout.at("amplifier", "high")):
-                    rows += [pin, rail, pin, rail]
-                    columns += [pin, rail, rail, pin]
-            right += [layout.targets, plus, minus]
+            right.append(layout.targets)
         if layout.count("gain"):
             out, ref = layout.at("gain", "out"), layout.at("gain", "ref")
             hot, cold = layout.at("gain", "hot"), layout.at("gain", "cold")
@@ -157,7 +150,10 @@ class LinearStamps:
             amperes = scale[:, None] * table.get("source", "volts") * conductance(table.get("source", "ohm"))
             right += [amperes, -amperes]
         if layout.count("amplifier"):
-            self._amplifiers(table, state, entries, right)
+            force = np.clip(table.get("amplifier", "force"), -1.0, 1.0)
+            sense = 1.0 - np.abs(force)
+            entries += [sense, -sense]
+            right.append(-(sense * table.get("amplifier", "offset_v") + force * FORCE_V))
         if layout.count("gain"):
             entries += gain_entries(table)
         matrix = np.zeros((cases, layout.size, layout.size))
@@ -167,19 +163,6 @@ class LinearStamps:
         vector = np.zeros((cases, layout.size))
         self._vector.add(vector, joined(right, cases))
         return matrix, vector
-
-    def _amplifiers(self, table: Table, state: Discrete, entries: list[Real], right: list[Real]) -> None:
-        force = np.clip(table.get("amplifier", "force"), -1.0, 1.0)
-        sense = 1.0 - np.abs(force)
-        entries += [sense, -sense]
-        biases = (table.get("amplifier", "bias_plus_a"), table.get("amplifier", "bias_minus_a"))
-        for pin, bias in enumerate(biases):
-            held = state.held[:, pin]
-            for way in (bias > 0, bias < 0):
-                g = held * way * np.abs(bias) / PIN_CLAMP_V
-                entries += [g, g, -g, -g]
-        right.append(-(sense * table.get("amplifier", "offset_v") + force * FORCE_V))
-        right += [-(1.0 - state.held[:, pin]) * bias for pin, bias in enumerate(biases)]
 
 
 def gain_entries(table: Table) -> list[Real]:

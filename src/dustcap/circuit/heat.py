@@ -10,11 +10,13 @@ import numpy as np
 
 from dustcap.circuit.branches import MUTE_PIN_OHM, PLAIN
 from dustcap.circuit.cycle import WEIGHT, Network
+from dustcap.circuit.devices import Group
 from dustcap.circuit.elements import LAWS
 from dustcap.circuit.junctions import Diodes
 from dustcap.circuit.layout import Real
 from dustcap.circuit.linearised import Solved
 from dustcap.circuit.newton import gathered
+from dustcap.circuit.pins import Pins
 from dustcap.circuit.rectifier import Region
 from dustcap.circuit.values import conductance
 
@@ -84,24 +86,26 @@ def _device_amps(solved: Solved, law: str, number: int) -> Real:
     """Currents of the non-linear law, in the order of the law's terminals."""
     amps = np.zeros((solved.table.cases, len(LAWS[law].nets)))
     for group in solved.work.problem.groups:
-        if group.law != law:
-            continue
-        place = number
-        if isinstance(group, Diodes):
-            match = np.flatnonzero(group.numbers == number)
-            if not len(match):
-                return amps
-            place = int(match[0])
-        f, _ = group.evaluate(gathered(solved.unknowns, group.columns), solved.table)
-        mine = f[:, place]
-        if law == "amplifier":
-            amps[:, 2:5] = mine[:, 1:4]
-            held = solved.state.held[:, :, number]
-            for pin, name in enumerate(("bias_plus_a", "bias_minus_a")):
-                amps[:, pin] = (1.0 - held[:, pin]) * solved.table.get(law, name)[:, number]
-        else:
-            amps[:, : mine.shape[1]] = mine
+        if isinstance(group, Pins) and law == "amplifier":
+            f, _ = group.evaluate(gathered(solved.unknowns, group.columns), solved.table)
+            plus, minus = f[:, number], f[:, number + solved.layout.count("amplifier")]
+            amps[:, :2] += np.stack([plus[:, 0], minus[:, 0]], axis=1)
+            amps[:, [4, 3]] += plus[:, 1:] + minus[:, 1:]
+        elif group.law == law:
+            f, _ = group.evaluate(gathered(solved.unknowns, group.columns), solved.table)
+            mine = _own(group, f, number)
+            first = 2 if law == "amplifier" else 0
+            mine = mine[:, 1:] if law == "amplifier" else mine
+            amps[:, first : first + mine.shape[1]] += mine
     return amps
+
+
+def _own(group: Group, f: Real, number: int) -> Real:
+    """The currents of one element; none for a diode that is not in the group."""
+    if not isinstance(group, Diodes):
+        return f[:, number]
+    match = np.flatnonzero(group.numbers == number)
+    return f[:, int(match[0])] if len(match) else np.zeros((len(f), 2))
 
 
 def _cycle_amps(solved: Solved, law: str, number: int) -> Real:

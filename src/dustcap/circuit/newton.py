@@ -11,6 +11,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from dustcap.circuit.amplifiers import Amplifiers
 from dustcap.circuit.assembly import Condensed, Problem
 from dustcap.circuit.layout import Index, Real
 from dustcap.circuit.mains import Cycle
@@ -18,6 +19,8 @@ from dustcap.circuit.values import Table
 
 RELATIVE = 1e-8
 ABSOLUTE = 1e-12
+PATIENCE = 12
+"""Steps of one case in which only its amplifiers may move."""
 Flags = NDArray[np.bool_]
 Linearised = tuple[Real, Real]
 
@@ -42,6 +45,7 @@ def solve(
     *,
     rounds: int = 40,
     damping: Damping = NONE,
+    bound: Real | None = None,
 ) -> tuple[Real, Flags]:
     """Kept unknowns (cases, kept) and whether each case is solved (cases,).
 
@@ -49,8 +53,9 @@ def solve(
     ----------
     start : kept unknowns to begin from, (cases, kept)
     cycles : the mains cycle of each region, one row a case; moved along in place
+    bound : most that a net can reach, (cases,), V
     """
-    batch = _Batch(problem, table, linear, start, cycles, damping)
+    batch = _Batch(problem, table, linear, start, cycles, damping, bound)
     for _ in range(rounds):
         if batch.step():
             break
@@ -61,7 +66,14 @@ class _Batch:
     """The cases that are still being solved; `rows` says which of the given ones they are."""
 
     def __init__(
-        self, problem: Problem, table: Table, linear: Condensed, start: Real, cycles: list[Cycle], damping: Damping
+        self,
+        problem: Problem,
+        table: Table,
+        linear: Condensed,
+        start: Real,
+        cycles: list[Cycle],
+        damping: Damping,
+        bound: Real | None,
     ) -> None:
         self.problem, self.table, self.cycles = problem, table, cycles
         self.matrix, self.right, self.local = _damped(problem, linear, damping), linear.right, linear.local
@@ -78,6 +90,8 @@ class _Batch:
         ]
         self.foretold: Real | None = None
         self.limited = np.ones(len(start), dtype=bool)
+        self.bound = np.full(len(start), np.inf) if bound is None else bound
+        self.patience = np.full(len(start), PATIENCE)
 
     def step(self) -> bool:
         """One Newton step for every case that is left; true when none is left."""
@@ -94,7 +108,7 @@ class _Batch:
                 values, currents = self._leave(~self.solved[self.rows], values, currents)
         x = self._solution(values, currents)
         self.answer[self.rows] = x
-        self._move(x, values, currents)
+        self._move(x, values)
         return False
 
     def _agree(self, currents: Real) -> Flags:
@@ -129,25 +143,59 @@ class _Batch:
             self.problem.matrices.add(matrix, _side_by_side(flat, len(self.rows)))
         return np.linalg.solve(matrix, right[..., None])[..., 0].astype(np.float64, copy=False)
 
-    def _move(self, x: Real, values: list[Linearised], currents: Real) -> None:
+    def _move(self, x: Real, values: list[Linearised]) -> None:
         """The next points, what the devices should carry there, and whether any was limited."""
+        wild, bounded = self._wild(x), self._bounded(x)
+        self.limited = wild.copy()
+        for nets in self.problem.region_nets:
+            self.limited |= (bounded[:, nets] != x[:, nets]).any(axis=1)
         foretold: list[Real] = []
-        self.limited = np.zeros(len(x), dtype=bool)
-        groups = zip(self.problem.groups, self.problem.columns, range(len(values)), strict=True)
-        for group, columns, number in groups:
-            proposed, old = gathered(x, columns), self.points[number]
+        for number, (group, columns) in enumerate(zip(self.problem.groups, self.problem.columns, strict=True)):
+            proposed, old = gathered(bounded, columns), self.points[number]
             f, jacobian = values[number]
-            foretold.append((f + np.einsum("cmqp,cmp->cmq", jacobian, proposed - old)).reshape(len(x), -1))
+            step = gathered(x, columns) - old
+            foretold.append((f + np.einsum("cmqp,cmp->cmq", jacobian, step)).reshape(len(x), -1))
             new = group.limit(proposed, old, self.table)
+            if wild.any():
+                held = group.saturated(proposed, old, self.table) if isinstance(group, Amplifiers) else old
+                new = np.where(wild[:, None, None], held, new)
             if new is not proposed:
                 self.limited |= (np.abs(new - proposed) > 1e-9 * (1.0 + np.abs(proposed))).any(axis=(1, 2))
             self.points[number] = new
         self.foretold = _side_by_side(foretold, len(x))
-        if self.cycles:
+        tame = np.flatnonzero(~wild)
+        if self.cycles and len(tame):
             drawn = np.zeros_like(x)
             self.problem.vectors.add(drawn, self.foretold)
             for cycle, nets in zip(self.cycles, self.problem.region_nets, strict=True):
-                cycle.accept(self.rows, x[:, nets], drawn[:, nets])
+                cycle.accept(self.rows[tame], bounded[tame[:, None], nets], drawn[tame[:, None], nets])
+
+    def _bounded(self, x: Real) -> Real:
+        """Net voltages kept to what the supplies can make at all; a linearisation beyond means nothing.
+
+        A net that really stands beyond, held by nothing but a bias current, still agrees: devices are flat there.
+        """
+        nets = _nets(self.problem)
+        limit = self.bound[self.rows, None]
+        if (np.abs(x[:, nets]) <= limit).all():
+            return x
+        bounded = x.copy()
+        bounded[:, nets] = np.clip(x[:, nets], -limit, limit)
+        return bounded
+
+    def _wild(self, x: Real) -> Flags:
+        """Cases in which an amplifier leaves its linear range for far beyond it.
+
+        There the other devices have been told nonsense: they stay where they are while that amplifier saturates.
+        """
+        wild = np.zeros(len(x), dtype=bool)
+        for number, group in enumerate(self.problem.groups):
+            if isinstance(group, Amplifiers):
+                proposed = gathered(x, self.problem.columns[number])
+                wild |= group.overdriven(proposed, self.points[number], self.table)
+        wild &= self.patience[self.rows] > 0
+        self.patience[self.rows] -= wild
+        return wild
 
 
 def gathered(x: Real, columns: Index) -> Real:

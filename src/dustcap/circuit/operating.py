@@ -143,7 +143,7 @@ class _Chunk:
             table = self.table.take(todo)
             old = self.state.take(todo)
             new = switched(self.problem.layout, table, self.x[todo], old, rounds)
-            changed = (new.closed != old.closed).any(axis=1) | (new.held != old.held).any(axis=(1, 2))
+            changed = (new.closed != old.closed).any(axis=1)
             changed &= self.ok[todo] | self.thorough
             if not changed.any():
                 return
@@ -211,7 +211,7 @@ class _Chunk:
         ]
         begin = self.x[rows][:, problem.kept]
         steady = Damping(damping, begin if anchored else None)
-        kept, ok = solve(problem, table, linear, begin, cycles, damping=steady)
+        kept, ok = solve(problem, table, linear, begin, cycles, damping=steady, bound=_bound(table))
         self.x[rows] = linear.expand(problem, kept)
         for waves, cycle in zip(self.waves, cycles, strict=True):
             waves.put(rows, cycle.waves)
@@ -223,6 +223,15 @@ class _Chunk:
         for exponent in np.arange(1.0, -9.5, -0.25):
             self._attempt(rows, 1.0, 10.0**exponent, anchored=True)
         return self._attempt(rows, 1.0)
+
+
+def _bound(table: Table) -> Real:
+    """More than any net can reach: twice all supplies in series, (cases,), V."""
+    total = np.full(table.cases, 20.0)
+    for law, name, factor in (("source", "volts", 2.0), ("transformer", "volts_rms", 4.0 * np.sqrt(2.0))):
+        if (law, name) in table.columns:
+            total = total + factor * np.abs(table.get(law, name)).sum(axis=1)
+    return total
 
 
 def _fading(along: Real) -> Real:

@@ -28,7 +28,7 @@ class OperatingPoint:
     ----------
     unknowns : net voltages, then target outputs of the amplifiers, (cases, size), V
     converged : (cases,); where false the numbers are the last attempt's, not an answer
-    state : contacts closed and pins held
+    state : contacts closed
     waves : the mains cycle of each rectifier
     """
 

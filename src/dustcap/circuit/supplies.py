@@ -19,6 +19,7 @@ OUTPUT_OHM = 0.02
 KNEE_V = 0.005
 LIMIT_ROUNDING = 0.02
 SINK_KNEE_V = 0.5
+INPUT_KNEE_V = 1.0
 
 
 class Regulators(Group):
@@ -49,7 +50,7 @@ class Regulators(Group):
         drive = get("regulator", "drive")
         i, slope = drive * (i + half), drive * slope / OUTPUT_OHM
         v_in = sign * (u[..., 0] - u[..., 2])
-        share, d_share = faded(v_in, 1.0)
+        share, d_share = faded(v_in, INPUT_KNEE_V)
         idle, d_idle = get("regulator", "quiescent_a") * share, get("regulator", "quiescent_a") * d_share
         f = sign[..., None] * np.stack([i + idle, -i, -idle], axis=-1)
         g_in, g_out = slope * e_in, slope * e_out
@@ -70,16 +71,23 @@ class Regulators(Group):
     def limit(self, new: Real, old: Real, table: Table) -> Real:
         """Leave the regulating zone by no more than a little at a time, and do not jump across it."""
         width = OUTPUT_OHM * np.maximum(table.get("regulator", "limit_a"), 1e-6)
+        limited = self._limit_input(new, old, table)
         before, _, _ = self._room(old, table)
-        after, _, _ = self._room(new, table)
+        after, _, _ = self._room(limited, table)
         above, below = before > 1.1 * width, before < -0.1 * width
         least = np.where(below, -np.inf, np.where(above, 0.5 * width, -0.25 * width))
         most = np.where(above, np.inf, np.where(below, 0.5 * width, 1.25 * width))
         held = np.clip(after, least, most)
-        if (held == after).all():
-            return new
-        limited = new.copy()
         limited[..., 1] += np.sign(table.get("regulator", "volts")) * (after - held)
+        return limited
+
+    @staticmethod
+    def _limit_input(new: Real, old: Real, table: Table) -> Real:
+        """An input that collapses stops where the quiescent current begins to fade."""
+        sign, limited = np.sign(table.get("regulator", "volts")), new.copy()
+        fed, was = sign * (new[..., 0] - new[..., 2]), sign * (old[..., 0] - old[..., 2])
+        knee = np.full((1, 1), INPUT_KNEE_V)
+        limited[..., 0] += sign * (within_corner(fed, was, knee, 0.5 * knee) - fed)
         return limited
 
 

@@ -1,4 +1,4 @@
-"""What a case switches by itself: relay contacts, and input pins whose bias current meets a rail.
+"""What a case switches by itself: relay contacts.
 
 Relays start at rest. A coil pulls in at its pull-in voltage; once it has let go again it needs less to hold, so that a
 relay on the verge does not chatter for ever (drop-out at 0.3 of pull-in: common practice, no published source).
@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from dustcap.circuit.assembly import PIN_CLAMP_V, Discrete
+from dustcap.circuit.assembly import Discrete
 from dustcap.circuit.layout import Layout, Real
 from dustcap.circuit.newton import gathered
 from dustcap.circuit.values import Table
@@ -30,21 +30,17 @@ def contacts(layout: Layout, table: Table, pulled: Real) -> Real:
 
 
 def rest(layout: Layout, table: Table) -> Discrete:
-    """Every relay at rest, every pin free."""
+    """Every relay at rest."""
     pulled = np.zeros((table.cases, layout.count("coil")))
-    held = np.zeros((table.cases, 2, layout.count("amplifier")))
-    return Discrete(contacts(layout, table, pulled), held)
+    return Discrete(contacts(layout, table, pulled))
 
 
 def switched(layout: Layout, table: Table, x: Real, state: Discrete, rounds: int) -> Discrete:
-    """What the unknowns x (cases, size) make of the relays and pins, `rounds` after the first look."""
+    """What the unknowns x (cases, size) make of the relays, `rounds` after the first look."""
     closed = state.closed
     if layout.count("contact"):
         closed = contacts(layout, table, _pulled(layout, table, x, state, rounds))
-    held = state.held
-    if layout.count("amplifier"):
-        held = _held(layout, table, x, state)
-    return Discrete(closed, held)
+    return Discrete(closed)
 
 
 def _pulled(layout: Layout, table: Table, x: Real, state: Discrete, rounds: int) -> Real:
@@ -62,15 +58,3 @@ def _pulled(layout: Layout, table: Table, x: Real, state: Discrete, rounds: int)
                 was[:, coil] = np.maximum(was[:, coil], np.abs(state.closed[:, contact] - rested[:, contact]))
         pulled |= (was > 0.5) & (volts >= DROP_OUT * need)
     return pulled.astype(float)
-
-
-def _held(layout: Layout, table: Table, x: Real, state: Discrete) -> Real:
-    pins = np.stack([layout.at("amplifier", "plus"), layout.at("amplifier", "minus")])
-    low, high = (gathered(x, layout.at("amplifier", rail)[:, None])[..., 0] for rail in ("low", "high"))
-    held = np.empty_like(state.held)
-    for pin, name in enumerate(("bias_plus_a", "bias_minus_a")):
-        v, bias = gathered(x, pins[pin][:, None])[..., 0], table.get("amplifier", name)
-        room = np.where(bias > 0, v - low, high - v)
-        edge = np.where(state.held[:, pin] > 0.5, PIN_CLAMP_V, 0.0)
-        held[:, pin] = (room < edge) & (bias != 0)
-    return held
