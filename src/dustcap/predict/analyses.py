@@ -1,0 +1,305 @@
+"""What the circuit does in every case: volts, ripple, heat, gain, ohms, impedance, each computed once when first asked.
+
+Arrays are (suspects, particles, ...). The powered circuit is solved in the two states a technician can have it in
+(drivers disconnected, drivers connected); each suspect's case starts from the same sample of the healthy board. What is
+only compared with broad thresholds (drivers connected, gain, stability) is solved for the first few samples, which then
+stand for the others.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator, MutableMapping, Sequence
+from dataclasses import dataclass, field
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from dustcap.board.model import Part
+from dustcap.circuit.changes import changed_pair_impedance
+from dustcap.circuit.elements import Values
+from dustcap.circuit.families import family_points, source_resistance
+from dustcap.circuit.meter import junction_volts, low_drop_diodes, resistance
+from dustcap.circuit.operating import operating_point
+from dustcap.circuit.point import OperatingPoint
+from dustcap.circuit.poles import poles, unstable_hz
+from dustcap.circuit.signal import small_signal
+from dustcap.circuit.unpowered import branches_of
+from dustcap.predict.cases import Cases
+from dustcap.predict.checks import DEFAULT_SIGNAL_HZ
+from dustcap.predict.warmth import kelvin_per_watt
+
+Floats = NDArray[np.float64]
+Store = MutableMapping[str, NDArray[Any]]
+
+CASES_AT_ONCE = 768
+BAND_HZ = {"woofer": 200.0, "tweeter": 6000.0}
+"""Where each driver's level is read; others at the usual signal's frequency."""
+COARSE = 8
+"""Samples solved for what is only compared with broad thresholds: a choice of ours."""
+
+
+@dataclass(frozen=True)
+class Powered:
+    """The powered board in one state, every field (suspects, particles, ...).
+
+    `volts` and `source_ohm` by net: mean d.c. and the resistance the meter sees; `ripple` and `mains` by net: complex
+    r.m.s. at twice the mains frequency and at it; `watts` by part; `solved`: the equations have an answer.
+    """
+
+    volts: Floats
+    source_ohm: Floats
+    ripple: NDArray[Any]
+    mains: NDArray[Any]
+    watts: Floats
+    solved: NDArray[np.bool_]
+
+
+@dataclass
+class Analyses:
+    """Results of every analysis over all cases, kept once computed (in `store` across runs, if one is given)."""
+
+    cases: Cases
+    store: Store = field(default_factory=dict)
+    progress: Callable[[float], None] = lambda share: None
+    kept: dict[Any, Any] = field(default_factory=dict)
+
+    def __post_init__(self) -> None:
+        self.nets = self.cases.circuit.nets
+        self.index = {net: i for i, net in enumerate(self.nets)}
+        self.parts = tuple(self.cases.board.parts)
+        self.shape = (len(self.cases.suspects), self.cases.particles)
+        self._conducts_low = {net for e in low_drop_diodes(self.cases.circuit) for net in e.nets}
+
+    # powered ---------------------------------------------------------------------------------------------------------
+
+    def powered(self, connected: bool) -> Powered:
+        """The board switched on, with the drivers connected or not."""
+        if ("powered", connected) not in self.kept:
+            names = list(Powered.__dataclass_fields__)
+            stored = {name: f"powered {connected} {name}" for name in names}
+            if not all(label in self.store for label in stored.values()):
+                for name, array in self._solve_powered(connected).items():
+                    self.store[stored[name]] = array
+            self.kept["powered", connected] = Powered(**{name: self.store[stored[name]] for name in names})
+        found: Powered = self.kept["powered", connected]
+        return found
+
+    def _solve_powered(self, connected: bool) -> dict[str, NDArray[Any]]:
+        """Every field of `Powered`; what else is read off the same points goes into the store at once."""
+        cases = self.cases.coarse(COARSE) if connected else self.cases
+        suspects, particles = len(cases.suspects), cases.particles
+        few = min(particles, COARSE)
+        nets, parts = len(self.nets), len(self.parts)
+        found = {
+            "volts": np.empty((suspects, particles, nets), np.float32),
+            "source_ohm": np.empty((suspects, particles, nets), np.float32),
+            "ripple": np.empty((suspects, particles, nets), np.complex64),
+            "mains": np.empty((suspects, particles, nets), np.complex64),
+            "watts": np.empty((suspects, particles, parts), np.float32),
+            "solved": np.empty((suspects, particles), np.bool_),
+        }
+        gains = {hz: np.zeros((suspects, few, nets), np.complex64) for hz in self._usual_hz(connected)}
+        unstable = np.zeros(suspects, np.bool_)
+        for rows, point in self._points(cases, connected):
+            shape = (len(rows), particles)
+            found["volts"][rows] = point.volts.reshape(*shape, nets)
+            found["source_ohm"][rows] = source_resistance(point).reshape(*shape, nets)
+            found["ripple"][rows] = point.ripple.reshape(*shape, nets)
+            found["mains"][rows] = point.ripple_mains.reshape(*shape, nets)
+            found["solved"][rows] = point.converged.reshape(shape)
+            for column, name in enumerate(self.parts):
+                found["watts"][rows, :, column] = self._part_watts(point, name).reshape(shape)
+            first = point.take(np.flatnonzero(np.arange(len(point.converged)) % particles < few))
+            for hz, gain in gains.items():
+                gain[rows] = self._gain_of(first, hz).reshape(len(rows), few, nets)
+            if connected:
+                one = point.take(np.arange(0, len(point.converged), particles))
+                unstable[rows] = np.isfinite(unstable_hz(poles(cases.circuit, one)))
+        for hz, gain in gains.items():
+            self.store[_gain_label(hz, connected)] = gain
+        if connected:
+            self.store["unstable"] = unstable
+        return {name: self._repeated(array) for name, array in found.items()} if connected else found
+
+    def _usual_hz(self, connected: bool) -> tuple[float, ...]:
+        if not self.cases.board.of_kind("input"):
+            return ()
+        roles = {str(driver.values.get("role", "")) for driver in self.cases.board.of_kind("driver")}
+        bands = {BAND_HZ.get(role, DEFAULT_SIGNAL_HZ) for role in roles}
+        return tuple(sorted({DEFAULT_SIGNAL_HZ, *bands})) if connected else (DEFAULT_SIGNAL_HZ,)
+
+    def _gain_of(self, point: OperatingPoint, hz: float) -> NDArray[Any]:
+        source = self.cases.board.of_kind("input")[0].name
+        return small_signal(self.cases.circuit, point, hz, source=source).volts[:, :, 0]
+
+    def _points(self, cases: Cases, connected: bool) -> Iterator[tuple[NDArray[np.intp], OperatingPoint]]:
+        """Operating points of blocks of suspects, the healthy board first; every block starts from the healthy one."""
+        extra = self._drivers_off(connected)
+        healthy = operating_point(cases.circuit, cases.values([0], extra))
+        yield np.array([0]), healthy
+        for rows in _blocks(range(1, len(cases.suspects)), cases.particles):
+            start = healthy.take(np.tile(np.arange(cases.particles), len(rows)))
+            family = np.repeat(np.arange(len(rows)), cases.particles)
+            yield np.array(rows), family_points(cases.circuit, cases.values(rows, extra), start, family)
+            self.progress((rows[-1] + 1) / len(cases.suspects))
+
+    def _drivers_off(self, connected: bool) -> Values:
+        if connected:
+            return {}
+        return {(element.name, "present"): 0.0 for element in self.cases.circuit.elements if element.law == "driver"}
+
+    def _part_watts(self, point: OperatingPoint, name: str) -> Floats:
+        total = np.zeros(point.volts.shape[0])
+        for element in self.cases.circuit.elements:
+            if element.part == name:
+                total = total + np.asarray(point.watts(element.name))
+        return total
+
+    def gain(self, hz: float, connected: bool) -> NDArray[np.complex128]:
+        """Complex volts at every net for 1 V at the signal input, by net; for the coarse samples, repeated."""
+        label = _gain_label(hz, connected)
+        if label not in self.store:
+            self.powered(connected)
+        if label not in self.store:
+            cases = self.cases.coarse(COARSE)
+            found = np.zeros((len(cases.suspects), cases.particles, len(self.nets)), np.complex64)
+            if self.cases.board.of_kind("input"):
+                for rows, point in self._points(cases, connected):
+                    found[rows] = self._gain_of(point, hz).reshape(len(rows), cases.particles, len(self.nets))
+            self.store[label] = found
+        return np.asarray(self._repeated(self.store[label]))
+
+    def unstable(self) -> NDArray[np.bool_]:
+        """Whether the linearised circuit has a growing oscillation, (suspects, particles); one sample each."""
+        self.powered(True)
+        oscillating = np.array([self._oscillates(s) for s in range(len(self.cases.suspects))])
+        return np.repeat((self.store["unstable"] | oscillating)[:, None], self.cases.particles, axis=1)
+
+    def _oscillates(self, suspect: int) -> bool:
+        changed = self.cases.of_suspect(suspect, self.base())
+        return any(key[1] == "oscillates" and bool(np.any(value > 0)) for key, value in changed.items())
+
+    # unpowered -------------------------------------------------------------------------------------------------------
+
+    def impedance(self, at: str, against: str, hz: float) -> NDArray[np.complex128]:
+        """Impedance between two nets of the unplugged board at a frequency (0: ohms after settling)."""
+        pair = (at, against)
+        key = ("unpowered", hz)
+        known: dict[tuple[str, str], NDArray[Any]] = self.kept.setdefault(key, {})
+        if pair not in known:
+            known.update(self._solve_unpowered({pair, *self._waiting(hz)} - known.keys(), hz))
+        return known[pair]
+
+    def expect(self, pairs: Sequence[tuple[str, str]], hz: float) -> None:
+        """Announce pairs that will be asked for at this frequency, so that one pass serves them all."""
+        self.kept.setdefault(("waiting", hz), set()).update(pairs)
+
+    def resistance(self, at: str, against: str) -> Floats:
+        """Ohms between two nets of the unplugged board at the meter's low voltage."""
+        if self._conducts_low & self._near(at, against):
+            return self._local(f"ohms {at} {against}", at, against, resistance)
+        return np.real(self.impedance(at, against, 0.0))
+
+    def _waiting(self, hz: float) -> set[tuple[str, str]]:
+        found: set[tuple[str, str]] = self.kept.pop(("waiting", hz), set())
+        return found
+
+    def _solve_unpowered(self, pairs: set[tuple[str, str]], hz: float) -> dict[tuple[str, str], NDArray[Any]]:
+        cases, nets = self.cases, len(self.nets)
+        order = sorted(pairs)
+        leads = np.array([[self.index.get(a, nets), self.index.get(b, nets)] for a, b in order])
+        found = np.empty((*self.shape, len(order)), np.complex64 if hz else np.float32)
+        ends, healthy = branches_of(cases.circuit, cases.values([0]), hz)
+        for rows in _blocks(range(len(cases.suspects)), cases.particles):
+            _, changed = branches_of(cases.circuit, cases.values(rows), hz)
+            changed = changed.reshape(len(rows), cases.particles, -1)
+            found[rows] = changed_pair_impedance(ends, healthy, changed, leads, nets)
+        return {pair: found[:, :, column] for column, pair in enumerate(order)}
+
+    def junction(self, at: str, against: str) -> Floats:
+        """Volts at the diode test's current, red lead on `at`.
+
+        Suspects that share no net with either lead's neighbours read as the healthy board does: the test current
+        stays within the parts around the junction.
+        """
+        return self._local(f"junction {at} {against}", at, against, junction_volts)
+
+    def _local(self, label: str, at: str, against: str, meter: Callable[..., Floats]) -> Floats:
+        """A non-linear reading: solved for the healthy board and the suspects on either lead's net, coarse samples."""
+        if label not in self.store:
+            cases = self.cases.coarse(COARSE)
+            leads = {at, against} - {self.cases.circuit.common}
+            found = np.empty((len(cases.suspects), cases.particles))
+            rows = [0, *(s for s in range(1, len(cases.suspects)) if leads & self._touched(s))]
+            for block in _blocks(rows, cases.particles):
+                shown = meter(cases.circuit, [(at, against)], cases.values(block))
+                found[block] = shown[:, 0].reshape(len(block), cases.particles)
+            found[np.setdiff1d(np.arange(len(cases.suspects)), rows)] = found[0]
+            self.store[label] = found
+        return np.asarray(self._repeated(self.store[label]))
+
+    def _repeated(self, coarse: NDArray[Any]) -> NDArray[Any]:
+        """Coarse samples standing for all."""
+        return np.asarray(coarse[:, np.arange(self.cases.particles) % coarse.shape[1]])
+
+    def _near(self, at: str, against: str) -> set[str]:
+        common = self.cases.circuit.common
+        leads = {at, against} - {common}
+        near = {net for e in self.cases.circuit.elements if leads & set(e.nets) for net in e.nets}
+        return near - {common, ""}
+
+    def _touched(self, suspect: int) -> set[str]:
+        touched: set[str] = set()
+        for fault in self.cases.suspects[suspect].faults:
+            part = getattr(fault, "part", "")
+            touched |= set(self.cases.board.parts[part].nets) if part else {fault.a, fault.b}  # type: ignore[union-attr]
+        return touched - {self.cases.circuit.common}
+
+    # small derived quantities ----------------------------------------------------------------------------------------
+
+    def base(self) -> dict[tuple[str, str], Floats]:
+        """Values of the board without a fault, shape (particles,)."""
+        if "base" not in self.kept:
+            self.kept["base"] = self.cases.base()
+        found: dict[tuple[str, str], Floats] = self.kept["base"]
+        return found
+
+    def across(self, part: Part, volts: NDArray[Any]) -> NDArray[Any]:
+        """Volts across a two-terminal part, from volts by net."""
+        a, b = part.nets[0], part.nets[-1]
+
+        def at(net: str) -> NDArray[Any]:
+            index = self.index.get(net)
+            return np.zeros(volts.shape[:2], volts.dtype) if index is None else volts[:, :, index]
+
+        return np.asarray(at(a) - at(b))
+
+    def plays(self, driver: Part) -> Floats:
+        """1 where the driver's own coil is whole, 0 where it is open, (suspects, particles)."""
+        plays = np.ones(self.shape)
+        for index, suspect in enumerate(self.cases.suspects):
+            if any(getattr(fault, "part", "") == driver.name for fault in suspect.faults):
+                changed = self.cases.of_suspect(index, self.base())
+                plays[index] = changed.get((driver.name, "present"), np.ones(self.cases.particles))
+        return plays
+
+    def warmth(self, part: str, connected: bool) -> Floats:
+        """Kelvin above ambient of a part."""
+        watts = self.powered(connected).watts[:, :, self.parts.index(part)]
+        return np.asarray(watts * kelvin_per_watt(self.cases.board.parts[part]), dtype=float)
+
+    def healthy_watts(self, part: str) -> float:
+        """Median watts of a part on the healthy board, drivers disconnected."""
+        return float(np.median(self.powered(False).watts[0, :, self.parts.index(part)]))
+
+
+def _gain_label(hz: float, connected: bool) -> str:
+    return f"gain {hz:g} {connected}"
+
+
+def _blocks(rows: Sequence[int], particles: int) -> Iterator[list[int]]:
+    """Suspects in blocks of about `CASES_AT_ONCE` cases."""
+    step = max(1, CASES_AT_ONCE // particles)
+    for first in range(0, len(rows), step):
+        yield list(rows[first : first + step])

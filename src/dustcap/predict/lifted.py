@@ -1,0 +1,120 @@
+"""What a part reads with one end lifted: its own value, whatever stands around it.
+
+A resistor, link, coil, contact, potentiometer track or driver in ohms; a capacitor in farads; a junction in volts at
+1 mA. An integrated circuit cannot be lifted.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+
+import numpy as np
+from numpy.typing import NDArray
+
+from dustcap.board.model import Part
+from dustcap.circuit.elements import Element
+from dustcap.errors import InputError
+from dustcap.predict.cases import Cases
+from dustcap.predict.checks import DIODE_OPEN_V, DIODE_TEST_A, OHMS_OVER_RANGE
+
+Floats = NDArray[np.float64]
+Look = Mapping[tuple[str, str], Floats]
+
+THERMAL_V = 0.025693  # kT/q at 25 degC
+SHORTED_CAPACITOR_OHM = 100.0
+"""A capacitor that conducts better than this gives no reading of farads: a choice of ours."""
+
+UNITS: Mapping[str, str] = {
+    "resistor": "ohm",
+    "link": "ohm",
+    "inductor": "ohm",
+    "switch": "ohm",
+    "relay coil": "ohm",
+    "driver": "ohm",
+    "potentiometer": "ohm",
+    "capacitor": "F",
+    "electrolytic": "F",
+    "diode": "V",
+    "zener": "V",
+}
+"""The kinds that can be lifted, and the unit each is then read in."""
+
+
+def lifted(cases: Cases, name: str, key: str = "value") -> Floats:
+    """The part's own reading, shape (suspects, particles); `key` "esr" for the series resistance of a capacitor.
+
+    Raises
+    ------
+    InputError
+        If the part is of a kind that is not read with one end lifted.
+    """
+    part = cases.board.parts[name]
+    if part.kind not in UNITS:
+        raise InputError(
+            f"{name} is of the kind {part.kind!r}, which is not read with one end lifted.",
+            where="check lifted",
+            mend=f"It is made on: {', '.join(UNITS)}.",
+        )
+    elements = tuple(element for element in cases.circuit.elements if element.part == name)
+    base = cases.base()
+    healthy = _own(part, elements, _looked_up(cases, base), key)
+    readings = np.tile(healthy, (len(cases.suspects), 1))
+    for index, suspect in enumerate(cases.suspects):
+        if any(getattr(fault, "part", "") == name for fault in suspect.faults):
+            values = {**base, **cases.of_suspect(index, base)}
+            readings[index] = _own(part, elements, _looked_up(cases, values), key)
+    return readings
+
+
+def _looked_up(cases: Cases, values: Look) -> Look:
+    full = {key: np.full(cases.particles, number) for key, number in cases.own.items()}
+    return {**full, **values}
+
+
+def _own(part: Part, elements: tuple[Element, ...], values: Look, key: str) -> Floats:
+    first = elements[0].name
+    if key == "esr":
+        return values[first, "esr_ohm"]
+    match part.kind:
+        case "capacitor" | "electrolytic":
+            conducts = values[first, "leak_ohm"] < SHORTED_CAPACITOR_OHM
+            return np.where(conducts, np.inf, values[first, "farad"])
+        case "diode":
+            return _junction(values, first, values[first, "ideality"] * THERMAL_V, values[first, "series_ohm"])
+        case "zener":
+            return _junction(values, first, np.full_like(values[first, "present"], THERMAL_V), 0.0)
+        case "potentiometer":
+            track = [e.name for e in elements if not e.name.endswith(".wiper")]
+            return _over(sum((values[name, "ohm"] for name in track), np.zeros(())))
+        case "switch":
+            return _over(_contact(values, first))
+        case "inductor":
+            ohm, shunt = values[first, "ohm"], values[first, "shunt_ohm"]
+            return _over(1.0 / (1.0 / np.maximum(ohm, 1e-6) + 1.0 / shunt))
+        case "driver":
+            return _over(np.where(values[first, "present"] > 0, values[first, "ohm"], np.inf))
+        case _:
+            return _over(values[first, "ohm"])
+
+
+def _over(ohms: Floats) -> Floats:
+    return np.where(ohms > OHMS_OVER_RANGE, np.inf, ohms)
+
+
+def _contact(values: Look, name: str) -> Floats:
+    force, closed = values[name, "force"], values[name, "closed"]
+    shut = np.where(force > 0, 1.0, np.where(force < 0, 0.0, closed))
+    return np.where(shut > 0.5, values[name, "ohm"], np.inf)
+
+
+def _junction(values: Look, name: str, slope_v: Floats, series_ohm: Floats | float) -> Floats:
+    """Volts at the test current through the junction in parallel with its shunt (fixed point from the shunt's side)."""
+    saturation, shunt = values[name, "saturation_a"], values[name, "shunt_ohm"]
+    volts = np.minimum(slope_v * np.log1p(DIODE_TEST_A / saturation), DIODE_TEST_A * shunt)
+    for _ in range(30):  # Newton on i_junction(v) + v / shunt = test current; convex, from above
+        current = saturation * np.expm1(volts / slope_v)
+        slope = saturation * np.exp(volts / slope_v) / slope_v + 1.0 / shunt
+        volts = volts - (current + volts / shunt - DIODE_TEST_A) / slope
+    through = saturation * np.expm1(volts / slope_v)
+    read = np.where(values[name, "present"] > 0, volts + through * series_ohm, DIODE_TEST_A * shunt)
+    return np.where(read > DIODE_OPEN_V, np.inf, read)

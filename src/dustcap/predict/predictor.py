@@ -1,0 +1,205 @@
+"""The predictions of one board, as the hunt asks for them.
+
+The prior of the healthy board and of "something not in the model" are choices of ours; the hunt scales the first by
+what is complained of.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from functools import cached_property
+
+import numpy as np
+from numpy.typing import NDArray
+
+from dustcap.board.circuit import leak_name, to_circuit
+from dustcap.board.model import Board
+from dustcap.faults.sighting import seen
+from dustcap.faults.suspects import HEALTHY, Leak, Suspect, prior, suspects
+from dustcap.predict.analyses import Analyses, Store
+from dustcap.predict.candidates import candidates
+from dustcap.predict.cases import MAX_FAULTS, Cases, make_cases
+from dustcap.predict.checks import Check
+from dustcap.predict.complaints import heard
+from dustcap.predict.readings import CAPACITANCE_HZ, ESR_HZ, reading
+
+Floats = NDArray[np.float64]
+
+PARTICLES = 32
+NOT_IN_THE_MODEL = 0.03
+KERNEL = 0.05
+"""Width of a renewed severity about its parent, as a share of the whole range: a choice of ours."""
+
+
+class Predictor:
+    """What every check would read under every suspect of one board; suspect 0 is the healthy board."""
+
+    def __init__(
+        self,
+        board: Board,
+        *,
+        particles: int = PARTICLES,
+        seed: int = 1,
+        store: Store | None = None,
+        progress: Callable[[float], None] = lambda share: None,
+    ) -> None:
+        found = (HEALTHY, *suspects(board))
+        leaks = [(f.a, f.b) for s in found for f in s.faults if isinstance(f, Leak)]
+        cases = make_cases(board, to_circuit(board, leaks), found, particles=particles, seed=seed)
+        self._use(board, Analyses(cases, {} if store is None else store, progress))
+
+    def _use(self, board: Board, analyses: Analyses) -> None:
+        self.board = board
+        self.analyses = analyses
+        self._known: dict[Check, Floats] = {}
+
+    @property
+    def suspects(self) -> tuple[Suspect, ...]:
+        """Every single fault and leak considered; the first is none at all."""
+        return self.analyses.cases.suspects
+
+    @property
+    def particles(self) -> int:
+        """Samples of each suspect."""
+        return self.analyses.cases.particles
+
+    @cached_property
+    def prior(self) -> Floats:
+        """Shares of the suspects, shape (suspects,); what is missing to one is "something not in the model"."""
+        expected = prior(self.board, self.suspects, working_v=self._working_v())
+        return np.asarray((1 - NOT_IN_THE_MODEL) * expected / np.sum(expected))
+
+    def _working_v(self) -> dict[str, float]:
+        """Volts across every capacitor of the healthy board in use."""
+        volts = self.analyses.powered(False).volts[:1]
+        capacitors = self.board.of_kind("capacitor", "electrolytic")
+        return {part.name: float(np.median(np.abs(self.analyses.across(part, volts)))) for part in capacitors}
+
+    @property
+    def shares(self) -> Floats:
+        """Prior mass of each particle, rows of mean one."""
+        return np.ones((len(self.suspects), self.particles))
+
+    def readings(self, check: Check) -> Floats:
+        """Predicted readings, shape (suspects, particles); nan: none can be taken there; inf: over range."""
+        if check not in self._known:
+            self._announce(check)
+            self._known[check] = np.asarray(reading(self.analyses, check), dtype=float)
+        return self._known[check]
+
+    def _announce(self, check: Check) -> None:
+        """Once the first unplugged check is asked for, have all of its kind computed in one pass."""
+        hz = {"ohms": 0.0, "leakage": 0.0, "esr": ESR_HZ, "capacitance": CAPACITANCE_HZ}.get(check.kind)
+        if hz is not None and ("unpowered", hz) not in self.analyses.kept:
+            kinds = ("ohms", "leakage") if hz == 0.0 else (check.kind,)
+            self.analyses.expect([(c.at, c.against) for c in self.candidates() if c.kind in kinds], hz)
+
+    def severities(self) -> Floats:
+        """Ohms of each leak, shape (suspects, particles); nan where there is none."""
+        found = np.full((len(self.suspects), self.particles), np.nan)
+        base = self.analyses.base()
+        for index, suspect in enumerate(self.suspects):
+            for fault in suspect.faults:
+                if isinstance(fault, Leak):
+                    changed = self.analyses.cases.of_suspect(index, base)
+                    found[index] = changed[leak_name(fault.a, fault.b), "ohm"]
+        return found
+
+    def candidates(self) -> tuple[Check, ...]:
+        """Checks worth considering."""
+        return self._candidates
+
+    @cached_property
+    def _candidates(self) -> tuple[Check, ...]:
+        return candidates(self.analyses)
+
+    def heard(self, complaint: str, driver: str) -> Floats:
+        """Probability that a complaint is observed, shape (suspects, particles)."""
+        return heard(self.analyses, complaint, driver)
+
+    def seen(self, target: str, word: str) -> Floats:
+        """Probability of a sighting on a part or an area, shape (suspects,)."""
+        return np.array([seen(self.board, suspect, target, word) for suspect in self.suspects])
+
+    def renewed(self, which: Sequence[int], weights: Floats, rng: np.random.Generator) -> Predictor:
+        """New severities for some suspects near those of high weight; the tolerance samples stay.
+
+        Half of the new severities come from the whole range, half from about the survivors; `shares` undo that.
+        """
+        return Renewed(self, tuple(which), weights, rng)
+
+
+class Renewed(Predictor):
+    """A predictor in which some suspects have new severities."""
+
+    def __init__(self, old: Predictor, which: tuple[int, ...], weights: Floats, rng: np.random.Generator) -> None:
+        self._old, self._which = old, [w for w in which if w]
+        cases = old.analyses.cases
+        severity = cases.severity.copy()
+        shares = old.shares.copy()
+        for index in self._which:
+            severity[index], shares[index] = _drawn(
+                severity[index], weights[index], len(cases.suspects[index].faults), rng
+            )
+        self._shares = shares
+        rows = [0, *self._which]
+        self._new = Analyses(cases.of(rows, severity[rows]))
+        self._use(old.board, Analyses(_with(cases, severity), kept=dict(old.analyses.kept)))
+
+    @property
+    def shares(self) -> Floats:
+        """Prior mass of each particle, rows of mean one."""
+        return self._shares
+
+    @cached_property
+    def prior(self) -> Floats:
+        """As before the renewal."""
+        return self._old.prior
+
+    def candidates(self) -> tuple[Check, ...]:
+        """As before the renewal."""
+        return self._old.candidates()
+
+    def readings(self, check: Check) -> Floats:
+        """As before, with the rows of the renewed suspects computed anew."""
+        if check not in self._known:
+            found = self._old.readings(check).copy()
+            found[self._which] = reading(self._new, check)[1:]
+            self._known[check] = found
+        return self._known[check]
+
+    def heard(self, complaint: str, driver: str) -> Floats:
+        """As before, with the rows of the renewed suspects computed anew."""
+        found = self._old.heard(complaint, driver).copy()
+        found[self._which] = heard(self._new, complaint, driver)[1:]
+        return found
+
+
+def _with(cases: Cases, severity: Floats) -> Cases:
+    return cases.of(range(len(cases.suspects)), severity)
+
+
+def _drawn(severity: Floats, weights: Floats, faults: int, rng: np.random.Generator) -> tuple[Floats, Floats]:
+    """New severities (MAX_FAULTS, particles) and the share of prior mass of each (particles,)."""
+    particles = severity.shape[1]
+    parents = severity[:, rng.choice(particles, particles, p=weights / np.sum(weights))]
+    near = _folded(parents + KERNEL * rng.standard_normal(parents.shape))
+    fresh = rng.random(severity.shape)
+    new = np.where(rng.random(particles) < 0.5, near, fresh)
+    density = np.zeros(particles)
+    for parent, weight in zip(severity.T, weights / np.sum(weights), strict=True):
+        if weight > 0:
+            density += weight * np.prod([_bump(new[f], parent[f]) for f in range(min(faults, MAX_FAULTS))], axis=0)
+    shares = 1.0 / (0.5 + 0.5 * density)
+    return new, shares / np.mean(shares)
+
+
+def _folded(u: Floats) -> Floats:
+    """Reflected back into 0..1, strictly inside."""
+    return np.asarray(np.clip(1 - np.abs(1 - np.abs(u) % 2), 1e-9, 1 - 1e-9))
+
+
+def _bump(u: Floats, about: float) -> Floats:
+    """Density of the reflected kernel on 0..1."""
+    z = [(u - about), (u + about), (u - 2 + about)]
+    return np.asarray(sum(np.exp(-0.5 * (each / KERNEL) ** 2) for each in z) / (KERNEL * np.sqrt(2 * np.pi)))
