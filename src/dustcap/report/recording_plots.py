@@ -146,7 +146,8 @@ def crackle_words(crackle: Document) -> str:
     low, high = crackle.get("low"), crackle.get("high")
     if low is None or high is None:
         return said
-    return f"{said}, {crackle.get('rate') or 0.0:.2g} a second (95 %: {low:.2g} to {high:.2g})"
+    rate, low, high = (f"{value:#.2g}".rstrip(".") for value in (crackle.get("rate") or 0.0, low, high))
+    return f"{said}, {rate} a second (95 %: {low} to {high})"
 
 
 def _heard(now: Document | None, old: Document | None) -> str:
