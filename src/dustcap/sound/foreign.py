@@ -22,6 +22,7 @@ from dustcap.sound.sweep import SweepResponse
 
 LEAST_PEAK_SIGMA = 12.0
 PIECE_S, MOST_PIECES = 0.4, 12
+LEAST_PIECES, LEAST_SHARE = 3, 0.4  # of the pieces that must be heard
 SKEW_LIMIT = 400e-6
 QUIET_DB, QUIET_S, SETTLE_S = -70.0, 1.2, 0.5
 DECAY_S = 1.5
@@ -56,9 +57,11 @@ def align_foreign(samples: Samples, rate: float, played: Samples, played_rate: f
     start_s, sigma = _whole(low, low_played)
     if sigma < LEAST_PEAK_SIGMA:
         return None
-    at_s, heard_s = _pieces(low, low_played, start_s)
+    at_s, heard_s, tried = _pieces(low, low_played, start_s)
+    if at_s.size < max(LEAST_PIECES, LEAST_SHARE * tried):
+        return None
     stretch, error = _slope(at_s, heard_s - at_s)
-    start_s = float(np.median(heard_s - stretch * at_s)) if at_s.size else start_s
+    start_s = float(np.median(heard_s - stretch * at_s))
     if growth_s(played, played_rate) is not None:
         error = max(error, SWEEP_DOUBT)
     on_clock = soxr.resample(played, played_rate, rate * stretch, quality="VHQ")
@@ -92,11 +95,11 @@ def _whole(heard: Samples, played: Samples) -> tuple[float, float]:
     return (at if at < heard.size else at - size) / SEARCH_RATE_HZ, float((total[at] - middle) / max(spread, 1e-300))
 
 
-def _pieces(heard: Samples, played: Samples, start_s: float) -> tuple[Samples, Samples]:
-    """Centre times of the pieces of the stimulus that carry signal, and where each was heard."""
+def _pieces(heard: Samples, played: Samples, start_s: float) -> tuple[Samples, Samples, int]:
+    """Centre times of the pieces that stand out of the recording, where each was heard, and how many were tried."""
     count = round(PIECE_S * SEARCH_RATE_HZ)
     loud = 0.1 * np.sqrt(np.mean(played**2))
-    at_s, heard_s = [], []
+    at_s, heard_s, tried = [], [], 0
     for begin in range(0, played.size - count + 1, count):
         piece = played[begin : begin + count]
         if np.sqrt(np.mean(piece**2)) < loud:
@@ -106,11 +109,12 @@ def _pieces(heard: Samples, played: Samples, start_s: float) -> tuple[Samples, S
         stretch = heard[max(first, 0) : first + count + 2 * reach]
         if first < 0 or stretch.size < count + 2 * reach:
             continue
+        tried += 1
         lag, clear = _piece_lag(stretch, piece, 2 * reach)
         if clear:
             at_s.append((begin + count / 2) / SEARCH_RATE_HZ)
             heard_s.append((first + lag + count / 2) / SEARCH_RATE_HZ)
-    return np.array(at_s), np.array(heard_s)
+    return np.array(at_s), np.array(heard_s), tried
 
 
 def _piece_lag(heard: Samples, piece: Samples, most: int) -> tuple[float, bool]:
