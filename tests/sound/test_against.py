@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+import json
+
 import numpy as np
 import pytest
 
-from dustcap.sound.against import against
+from dustcap.sound.against import against, against_document
 
 HZ = (20 * 2.0 ** np.arange(0, 9.96, 1 / 24)).tolist()
 
@@ -109,3 +111,16 @@ def test_what_is_missing_stays_empty():
 def test_polarity_is_relative(this, answer):
     """Two equal signs are the same polarity whatever the recorder does."""
     assert against(document(lambda hz: 0.0, polarity=this), document(lambda hz: 0.0)).polarity == answer
+
+
+def test_the_comparison_is_a_plain_document():
+    """The document has the contract's fields and holds no number that JSON cannot write."""
+    this = document(lambda hz: 0.0, lines=[(2, -80.0)], crackle=crackling(3, -60))
+    other = document(lambda hz: 1.0, crackle=crackling(0, -60))
+
+    got = against_document(against(this, other), "before.wav")
+
+    assert {"recording", "level_db", "bands", "hum", "crackle"} <= got.keys()
+    assert json.loads(json.dumps(got, allow_nan=False)) == got
+    assert got["crackle"]["rate_ratio"] is None
+    assert got["bands"][0].keys() >= {"hz", "db", "uncertainty_db"}

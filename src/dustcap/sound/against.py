@@ -26,7 +26,7 @@ FEWEST_POINTS = 3
 
 @dataclass(frozen=True, slots=True)
 class BandDifference:
-    """Difference of the response in one third octave, dB, with its uncertainty (95 %)."""
+    """A level, or a difference of levels, in one third octave, dB, with its uncertainty (95 %)."""
 
     nominal: str
     hz: float
@@ -81,7 +81,7 @@ def against(this: Document, other: Document, *, gain_changed: bool = False) -> A
         The recorder's gain was changed between the takes: levels do not compare.
     """
     bands = _bands(this.get("response"), other.get("response"))
-    level = _level(bands)
+    level = mean_level(bands)
     if gain_changed and level is not None:
         bands = tuple(BandDifference(b.nominal, b.hz, b.db - level, b.uncertainty_db) for b in bands)
     noise, other_noise = this.get("noise"), other.get("noise")
@@ -101,40 +101,83 @@ def against(this: Document, other: Document, *, gain_changed: bool = False) -> A
     )
 
 
-def _bands(this: Document | None, other: Document | None) -> tuple[BandDifference, ...]:
-    """Mean power over each third octave that lies wholly in both valid ranges, as a difference."""
-    if not this or not other or not this["valid"] or not other["valid"]:
+def against_document(result: Against, recording: str) -> dict[str, Any]:
+    """The comparison as it stands under `against` in the document of `dustcap listen`; `recording` names the other."""
+    crackle = result.crackle
+    return {
+        "recording": recording,
+        "level_db": _rounded(result.level_db),
+        "bands": [
+            {"nominal": band.nominal, "hz": _rounded(band.hz), "db": _rounded(band.db)}
+            | {"uncertainty_db": _rounded(band.uncertainty_db)}
+            for band in result.bands
+        ],
+        "hum": [
+            {"order": line.order, "hz": _rounded(line.hz), "db": _rounded(line.db), "only": line.only}
+            | {"uncertainty_db": _rounded(line.uncertainty_db)}
+            for line in result.hum
+        ],
+        "noise_db": _rounded(result.noise_db),
+        "noise_uncertainty_db": _rounded(result.noise_uncertainty_db),
+        "polarity": result.polarity,
+        "crackle": None
+        if crackle is None
+        else {
+            "follows_volume": crackle.follows_volume,
+            "rate_ratio": _rounded(crackle.rate_ratio),
+            "low": _rounded(crackle.low),
+            "high": _rounded(crackle.high),
+            "size_db": _rounded(crackle.size_db),
+            "why": crackle.why,
+        },
+    }
+
+
+def _rounded(value: float | None) -> float | None:
+    return None if value is None else round(value, 3)
+
+
+def band_levels(response: Document) -> tuple[BandDifference, ...]:
+    """Mean power of a response over each third octave that lies wholly in its valid range, dB, with its uncertainty."""
+    if not response["valid"]:
         return ()
-    low = max(this["valid"][0], other["valid"][0])
-    high = min(this["valid"][1], other["valid"][1])
-    differences = []
-    for band in third_octaves():
-        if not (low <= band.low_hz and band.high_hz <= high):
-            continue
-        mine, mine_spread = _band_mean(this, band.low_hz, band.high_hz)
-        theirs, their_spread = _band_mean(other, band.low_hz, band.high_hz)
-        if mine is not None and theirs is not None:
-            spread = float(np.hypot(mine_spread, their_spread))
-            differences.append(BandDifference(band.nominal, band.centre_hz, mine - theirs, spread))
-    return tuple(differences)
-
-
-def _band_mean(response: Document, low_hz: float, high_hz: float) -> tuple[float | None, float]:
-    """Mean power of the curve between two frequencies, in dB, and the mean of its uncertainty."""
+    low, high = response["valid"]
     hz = np.asarray(response["hz"], dtype=float)
-    db = np.array([np.nan if value is None else value for value in response["db"]], dtype=float)
-    spread = response["uncertainty_db"]
-    spreads = np.array(
-        [np.nan if value is None else value for value in (spread if isinstance(spread, list) else [spread] * hz.size)],
-        dtype=float,
+    db = _numbers(response["db"], hz.size)
+    spread = _numbers(response["uncertainty_db"], hz.size)
+    levels = []
+    for band in third_octaves():
+        inside = (hz >= band.low_hz) & (hz <= band.high_hz) & np.isfinite(db) & np.isfinite(spread)
+        if low <= band.low_hz and band.high_hz <= high and np.count_nonzero(inside) >= FEWEST_POINTS:
+            mean = float(10 * np.log10(np.mean(10 ** (db[inside] / 10))))
+            levels.append(BandDifference(band.nominal, band.centre_hz, mean, float(np.mean(spread[inside]))))
+    return tuple(levels)
+
+
+def _numbers(values: Any, count: int) -> Floats:
+    """One number for each point, nan for null; a single number holds everywhere."""
+    listed = values if isinstance(values, list) else [values] * count
+    return np.array([np.nan if value is None else value for value in listed], dtype=float)
+
+
+def _bands(this: Document | None, other: Document | None) -> tuple[BandDifference, ...]:
+    if not this or not other:
+        return ()
+    theirs = {band.nominal: band for band in band_levels(other)}
+    return tuple(
+        BandDifference(
+            mine.nominal,
+            mine.hz,
+            mine.db - theirs[mine.nominal].db,
+            float(np.hypot(mine.uncertainty_db, theirs[mine.nominal].uncertainty_db)),
+        )
+        for mine in band_levels(this)
+        if mine.nominal in theirs
     )
-    inside = (hz >= low_hz) & (hz <= high_hz) & np.isfinite(db) & np.isfinite(spreads)
-    if np.count_nonzero(inside) < FEWEST_POINTS:
-        return None, 0.0
-    return float(10 * np.log10(np.mean(10 ** (db[inside] / 10)))), float(np.mean(spreads[inside]))
 
 
-def _level(bands: tuple[BandDifference, ...]) -> float | None:
+def mean_level(bands: tuple[BandDifference, ...]) -> float | None:
+    """Mean from 250 Hz to 2 kHz, or over all bands where none lies there; None without bands."""
     if not bands:
         return None
     middle = [band.db for band in bands if LEVEL_HZ[0] <= band.hz * 1.01 and band.hz <= LEVEL_HZ[1] * 1.01]

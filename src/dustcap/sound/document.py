@@ -34,6 +34,7 @@ def to_json(result: ListenResult) -> Document:
         "frequencies": "in the recorder's clock, uncorrected",
         "clock_skew_ppm": figure(result.clock_skew_ppm, 3),
         "snr_db": figure(result.snr_db, 2),
+        "sweep_dbfs": figure(result.sweep_dbfs, 2),
         "warnings": [_remark(each) for each in result.warnings],
         "refused": [_refusal(each) for each in result.refused],
         "response": _response(result.response) if result.response else None,
