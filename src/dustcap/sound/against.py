@@ -80,7 +80,7 @@ def against(this: Document, other: Document, *, gain_changed: bool = False) -> A
     gain_changed : bool
         The recorder's gain was changed between the takes: levels do not compare.
     """
-    bands = _bands(this.get("response"), other.get("response"))
+    bands = band_differences(this.get("response"), other.get("response"))
     level = mean_level(bands)
     if gain_changed and level is not None:
         bands = tuple(BandDifference(b.nominal, b.hz, b.db - level, b.uncertainty_db) for b in bands)
@@ -160,7 +160,8 @@ def _numbers(values: Any, count: int) -> Floats:
     return np.array([np.nan if value is None else value for value in listed], dtype=float)
 
 
-def _bands(this: Document | None, other: Document | None) -> tuple[BandDifference, ...]:
+def band_differences(this: Document | None, other: Document | None) -> tuple[BandDifference, ...]:
+    """Levels of a response less those of the other, in the bands that both hold; none where one is missing."""
     if not this or not other:
         return ()
     theirs = {band.nominal: band for band in band_levels(other)}
