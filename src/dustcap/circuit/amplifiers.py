@@ -17,11 +17,10 @@ from __future__ import annotations
 from typing import NamedTuple
 
 import numpy as np
-from numpy.typing import NDArray
 
 from dustcap.circuit.branches import MUTE_PIN_OHM
 from dustcap.circuit.devices import Group, clamped, faded, hinge, within_corner
-from dustcap.circuit.layout import Layout, Real
+from dustcap.circuit.layout import Flags, Layout, Real
 from dustcap.circuit.values import FLOOR_OHM, Table
 
 MUTED_OHM = 10e3
@@ -173,19 +172,24 @@ class Amplifiers(Group):
 
     def saturated(self, new: Real, old: Real, table: Table) -> Real:
         """The old point with each target moved no further than just beyond its limits."""
-        now, far = self.target(old, table), 10 * CORNER_V
+        was, far = self.target(old, table), 10 * CORNER_V
         moved = old.copy()
-        inside = (old[..., Z] < now.top) & (old[..., Z] > now.bottom)
-        moved[..., Z] = np.where(inside, np.clip(new[..., Z], now.bottom - far, now.top + far), old[..., Z])
-        moved[..., OUT] = self.target(moved, table).y - (now.y - old[..., OUT])
+        inside = (old[..., Z] < was.top) & (old[..., Z] > was.bottom)
+        moved[..., Z] = np.where(inside, np.clip(new[..., Z], was.bottom - far, was.top + far), old[..., Z])
+        corner, before, after = self._drops(new, old, was, table)
+        within = np.abs(before) < corner
+        drop = np.where(within & ~inside, np.clip(after, -1.1 * corner, 1.1 * corner), before)
+        moved[..., OUT] = self.target(moved, table).y - drop
         return moved
 
-    def overdriven(self, new: Real, old: Real, table: Table) -> NDArray[np.bool_]:
-        """Cases (cases,) in which a target inside its limits is sent far beyond them."""
-        now = self.target(old, table)
-        inside = (old[..., Z] < now.top) & (old[..., Z] > now.bottom)
-        middle, half = 0.5 * (now.top + now.bottom), 0.5 * np.abs(now.top - now.bottom)
+    def overdriven(self, new: Real, old: Real, table: Table) -> Flags:
+        """A target inside its limits, or a current below its limit, that is sent far beyond."""
+        was = self.target(old, table)
+        inside = (old[..., Z] < was.top) & (old[..., Z] > was.bottom)
+        middle, half = 0.5 * (was.top + was.bottom), 0.5 * np.abs(was.top - was.bottom)
         sent = inside & (np.abs(new[..., Z] - middle) > OVERDRIVE * (half + 1.0))
+        corner, before, after = self._drops(new, old, was, table)
+        sent |= (np.abs(before) < corner) & (np.abs(after) > OVERDRIVE * corner) & (table.get("amplifier", "drive") > 0)
         return np.asarray(sent.any(axis=1))
 
     @staticmethod
@@ -205,9 +209,14 @@ class Amplifiers(Group):
     @staticmethod
     def _drop(new: Real, old: Real, was: _Target, table: Table) -> Real:
         """Drop over the output resistance to linearise at: as foretold, but not across a corner on the way back."""
-        step = new - old
-        foretold = was.y + was.y_z * step[..., Z] + was.y_high * step[..., HIGH] + was.y_low * step[..., LOW]
-        after, before = foretold - new[..., OUT], was.y - old[..., OUT]
-        corner = np.maximum(table.get("amplifier", "out_ohm"), FLOOR_OHM) * table.get("amplifier", "limit_a")
+        corner, before, after = Amplifiers._drops(new, old, was, table)
         drop = within_corner(after, before, corner, 0.9 * corner)
         return -within_corner(-drop, -before, corner, 0.9 * corner)
+
+    @staticmethod
+    def _drops(new: Real, old: Real, was: _Target, table: Table) -> tuple[Real, Real, Real]:
+        """Drop over the output resistance at which the current is limited, the old drop and the foretold one."""
+        step = new - old
+        foretold = was.y + was.y_z * step[..., Z] + was.y_high * step[..., HIGH] + was.y_low * step[..., LOW]
+        corner = np.maximum(table.get("amplifier", "out_ohm"), FLOOR_OHM) * table.get("amplifier", "limit_a")
+        return corner, was.y - old[..., OUT], foretold - new[..., OUT]

@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from dustcap.circuit.layout import Index, Real
+from dustcap.circuit.layout import Flags, Index, Real
 from dustcap.circuit.values import Table
 
 
@@ -38,6 +38,17 @@ class Group:
     def limit(self, new: Real, old: Real, table: Table) -> Real:
         """The point to linearise at next, instead of `new`."""
         return new
+
+    def overdriven(self, new: Real, old: Real, table: Table) -> Flags:
+        """Cases (cases,) in which an element is sent far beyond the range that it is linear in.
+
+        What the linearisation told the other devices is nonsense there: they stay where they are for a step.
+        """
+        return np.zeros(len(new), dtype=bool)
+
+    def saturated(self, new: Real, old: Real, table: Table) -> Real:
+        """The old point, with what is overdriven moved to just beyond its range."""
+        return old
 
 
 def hinge(u: Real, width: float) -> tuple[Real, Real]:

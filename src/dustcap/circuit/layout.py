@@ -17,6 +17,7 @@ from dustcap.circuit.elements import LAWS, Circuit, Element
 
 Real = NDArray[np.float64]
 Index = NDArray[np.intp]
+Flags = NDArray[np.bool_]
 COMMON = -1
 
 

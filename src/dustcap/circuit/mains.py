@@ -27,6 +27,7 @@ from dustcap.circuit.values import Table
 
 SETTLED_RELATIVE = 1e-6
 SETTLED_A = 1e-9
+LEAST_A = 1e-5
 KEPT_RELATIVE = 1e-4
 """The error of keeping a linearisation is of second order in this."""
 
@@ -134,20 +135,30 @@ class Cycle:
     def accept(self, rows: Index, volts: Real, by_devices: Real) -> None:
         """Take over the mean voltages that the circuit found, and what its devices draw of J."""
         waves, network = self.waves, self._at(rows)
-        more = np.einsum("cnm,cm->cn", waves.slope[rows], volts - waves.mean[rows])
-        waves.drawn[rows] += more
-        waves.fading[rows] = by_devices
+        drawn = waves.drawn[rows]
+        foretold = drawn + np.einsum("cnm,cm->cn", waves.slope[rows], volts - waves.mean[rows])
+        accepted = _lessened(foretold, drawn)
+        more = accepted - drawn
+        waves.drawn[rows], waves.fading[rows] = accepted, by_devices
         v = waves.v[rows] + np.einsum("cknm,cm->ckn", waves.by_drawn[rows], more)
-        waves.v[rows], waves.mean[rows] = v, volts
+        waves.v[rows], waves.mean[rows] = v, np.tensordot(WEIGHT, v, axes=(0, 1))
         old, proposed = waves.drops[rows], v @ network.diode_ends.T
         change = waves.slopes[rows] * (proposed - old)
         waves.foretold[rows] = waves.amps[rows] + change
         saturation, ideality, series, _ = network.diodes
         new = limited_diode(proposed, old, saturation[:, None], ideality[:, None], series[:, None])
         limited = (np.abs(new - proposed) > 1e-9 * (1.0 + np.abs(proposed))).any(axis=(1, 2))
+        limited |= (accepted != foretold).any(axis=1)
         waves.limited[rows] = limited
         least = SETTLED_A + KEPT_RELATIVE * np.abs(waves.amps[rows]).max(axis=(1, 2), initial=0.0)
         still = np.abs(change).max(axis=(1, 2), initial=0.0) <= least
         kept = still & ~limited & waves.agreed[rows]
         waves.kept[rows] = kept
         waves.drops[rows] = np.where(kept[:, None, None], old, new)
+
+
+def _lessened(new: Real, old: Real) -> Real:
+    """A current drawn falls to a tenth at most in one step: a rectifier that carries nothing at all tells no slope."""
+    sign = np.sign(old)
+    least = np.where(np.abs(old) > LEAST_A, 0.1 * np.abs(old), -1e30)
+    return np.where(sign * new < least, sign * least, new)

@@ -9,19 +9,16 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
-from dustcap.circuit.amplifiers import Amplifiers
 from dustcap.circuit.assembly import Condensed, Problem
-from dustcap.circuit.layout import Index, Real
+from dustcap.circuit.layout import Flags, Index, Real
 from dustcap.circuit.mains import Cycle
 from dustcap.circuit.values import Table
 
 RELATIVE = 1e-8
 ABSOLUTE = 1e-12
 PATIENCE = 12
-"""Steps of one case in which only its amplifiers may move."""
-Flags = NDArray[np.bool_]
+"""Steps of one case in which only what is overdriven may move."""
 Linearised = tuple[Real, Real]
 
 
@@ -157,8 +154,7 @@ class _Batch:
             foretold.append((f + np.einsum("cmqp,cmp->cmq", jacobian, step)).reshape(len(x), -1))
             new = group.limit(proposed, old, self.table)
             if wild.any():
-                held = group.saturated(proposed, old, self.table) if isinstance(group, Amplifiers) else old
-                new = np.where(wild[:, None, None], held, new)
+                new = np.where(wild[:, None, None], group.saturated(proposed, old, self.table), new)
             if new is not proposed:
                 self.limited |= (np.abs(new - proposed) > 1e-9 * (1.0 + np.abs(proposed))).any(axis=(1, 2))
             self.points[number] = new
@@ -184,15 +180,10 @@ class _Batch:
         return bounded
 
     def _wild(self, x: Real) -> Flags:
-        """Cases in which an amplifier leaves its linear range for far beyond it.
-
-        There the other devices have been told nonsense: they stay where they are while that amplifier saturates.
-        """
+        """Cases in which a device is sent far beyond its linear range, as often as there is patience for it."""
         wild = np.zeros(len(x), dtype=bool)
-        for number, group in enumerate(self.problem.groups):
-            if isinstance(group, Amplifiers):
-                proposed = gathered(x, self.problem.columns[number])
-                wild |= group.overdriven(proposed, self.points[number], self.table)
+        for group, columns, old in zip(self.problem.groups, self.problem.columns, self.points, strict=True):
+            wild |= group.overdriven(gathered(x, columns), old, self.table)
         wild &= self.patience[self.rows] > 0
         self.patience[self.rows] -= wild
         return wild

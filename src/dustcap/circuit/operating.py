@@ -14,9 +14,9 @@ import numpy as np
 
 from dustcap.circuit.assembly import Condensed, Discrete, Powered, powered
 from dustcap.circuit.elements import Circuit, Values
-from dustcap.circuit.layout import Index, Layout, Real, layout_of
+from dustcap.circuit.layout import Flags, Index, Layout, Real, layout_of
 from dustcap.circuit.mains import Cycle, Waves
-from dustcap.circuit.newton import Damping, Flags, solve
+from dustcap.circuit.newton import Damping, solve
 from dustcap.circuit.point import OperatingPoint
 from dustcap.circuit.switching import rest, switched
 from dustcap.circuit.values import Table, table_of

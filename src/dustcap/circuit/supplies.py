@@ -11,7 +11,7 @@ from __future__ import annotations
 import numpy as np
 
 from dustcap.circuit.devices import Group, clamped, faded, hinge, load_share, within_corner
-from dustcap.circuit.layout import Layout, Real
+from dustcap.circuit.layout import Flags, Layout, Real
 from dustcap.circuit.values import Table
 
 OUTPUT_OHM = 0.02
@@ -20,6 +20,8 @@ KNEE_V = 0.005
 LIMIT_ROUNDING = 0.02
 SINK_KNEE_V = 0.5
 INPUT_KNEE_V = 1.0
+OVERDRIVE = 3.0
+"""A pass element is overdriven when it is sent to this many times its current limit."""
 
 
 class Regulators(Group):
@@ -69,17 +71,55 @@ class Regulators(Group):
         return begun
 
     def limit(self, new: Real, old: Real, table: Table) -> Real:
-        """Leave the regulating zone by no more than a little at a time, and do not jump across it."""
-        width = OUTPUT_OHM * np.maximum(table.get("regulator", "limit_a"), 1e-6)
+        """Leave the regulating zone by no more than a little at a time, and do not jump across it or past drop-out."""
+        sign, volts = np.sign(table.get("regulator", "volts")), np.abs(table.get("regulator", "volts"))
+        width, dropout = (
+            OUTPUT_OHM * np.maximum(table.get("regulator", "limit_a"), 1e-6),
+            table.get("regulator", "dropout_v"),
+        )
         limited = self._limit_input(new, old, table)
-        before, _, _ = self._room(old, table)
-        after, _, _ = self._room(limited, table)
+        before, foretold = self._foretold(new, old, table)
         above, below = before > 1.1 * width, before < -0.1 * width
         least = np.where(below, -np.inf, np.where(above, 0.5 * width, -0.25 * width))
         most = np.where(above, np.inf, np.where(below, 0.5 * width, 1.25 * width))
-        held = np.clip(after, least, most)
-        limited[..., 1] += np.sign(table.get("regulator", "volts")) * (after - held)
+        held = np.clip(foretold, least, most)
+        limited[..., 1] += sign * (self._room(limited, table)[0] - held)
+        # an input that falls below drop-out is met where the pass element just conducts
+        v_in, v_out = sign * (new[..., 0] - new[..., 2]), sign * (new[..., 1] - new[..., 2])
+        was_in, was_out = sign * (old[..., 0] - old[..., 2]), sign * (old[..., 1] - old[..., 2])
+        met = np.clip(v_out, 0.0, volts)
+        entering = (was_in > was_out + dropout + width) & (v_in < v_out + dropout) & (v_in < was_in)
+        limited[..., 0] = np.where(entering, limited[..., 2] + sign * (met + dropout + 0.5 * width), limited[..., 0])
+        limited[..., 1] = np.where(entering, limited[..., 2] + sign * met, limited[..., 1])
         return limited
+
+    def _foretold(self, new: Real, old: Real, table: Table) -> tuple[Real, Real]:
+        """Volts that the output lacked, and those that the linearisation foretells."""
+        before, e_in, e_out = self._room(old, table)
+        step = np.sign(table.get("regulator", "volts"))[..., None] * (new - old)
+        return before, before + e_in * (step[..., 0] - step[..., 2]) + e_out * (step[..., 1] - step[..., 2])
+
+    def overdriven(self, new: Real, old: Real, table: Table) -> Flags:
+        """A regulating element that is sent to several times its limit, or to as much backward."""
+        width = OUTPUT_OHM * np.maximum(table.get("regulator", "limit_a"), 1e-6)
+        before, after = self._foretold(new, old, table)
+        within = (before >= -0.1 * width) & (before <= 1.1 * width)
+        sent = (
+            within
+            & ((after > OVERDRIVE * width) | (after < -OVERDRIVE * width))
+            & (table.get("regulator", "drive") > 0)
+        )
+        return np.asarray(sent.any(axis=1))
+
+    def saturated(self, new: Real, old: Real, table: Table) -> Real:
+        """The old point, with the output just beyond the regulating zone where it is sent beyond."""
+        width = OUTPUT_OHM * np.maximum(table.get("regulator", "limit_a"), 1e-6)
+        before, after = self._foretold(new, old, table)
+        within = (before >= -0.1 * width) & (before <= 1.1 * width)
+        held = np.where(within, np.clip(after, -0.25 * width, 1.25 * width), before)
+        moved = old.copy()
+        moved[..., 1] += np.sign(table.get("regulator", "volts")) * (before - held)
+        return moved
 
     @staticmethod
     def _limit_input(new: Real, old: Real, table: Table) -> Real:
