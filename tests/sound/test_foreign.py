@@ -105,7 +105,7 @@ def test_not_found_in_other_sounds(make):
 
 def test_a_cut_recording_is_refused():
     """The stimulus has to be there from start to end."""
-    samples = recorded(sweep(), noise_db=-80)[: 5 * RATE]
+    samples = recorded(sweep(), noise_db=-80)[: 7 * RATE]
     alignment = align_foreign(samples, RATE, sweep(), RATE)
 
     with pytest.raises(SignalError, match="not wholly in the recording"):

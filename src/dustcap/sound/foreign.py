@@ -15,6 +15,7 @@ from numpy.typing import NDArray
 from scipy.ndimage import maximum_filter1d, uniform_filter1d
 
 from dustcap.errors import SignalError
+from dustcap.sound.health import rounding_power
 from dustcap.sound.pilots import SEARCH_RATE_HZ
 from dustcap.sound.spectra import smoothed
 from dustcap.sound.stimulus import Samples
@@ -174,10 +175,9 @@ def foreign_response(samples: Samples, rate: float, alignment: ForeignAlignment)
     strength = smoothed(np.maximum(hz, hz[1]), power, 6, hz)
     spectrum = fft.rfft(heard, size) * np.conj(spectrum_played) / (power + 1e-3 * strength + 1e-300) * inside
     usual = smoothed(np.maximum(hz, hz[1]), power / (power + 1e-3 * strength + 1e-300), 6, hz)
-    decay_s = (last - first - played.size) / rate
-    return SweepResponse(
-        rate, size, spectrum, np.sqrt(strength), usual * inside, band_hz, growth_s(played, rate) or 0.0, decay_s
-    )
+    decay_s, rounding = (last - first - played.size) / rate, rounding_power(samples)
+    growth = growth_s(played, rate) or 0.0
+    return SweepResponse(rate, size, spectrum, np.sqrt(strength), usual * inside, band_hz, growth, decay_s, rounding)
 
 
 def _band(hz: Samples, power: Samples, rate: float) -> tuple[float, float]:

@@ -93,7 +93,7 @@ def harmonics_of(sweep: SweepResponse, rest: Samples, *, spoiled_hz: Ranges = ()
     """
     impulse = fft.irfft(sweep.spectrum, sweep.size)
     hz = grid_hz(sweep.band_hz, POINTS_PER_OCTAVE)
-    density = noise_density(rest, sweep.rate, NOISE_WINDOW_S)
+    density = noise_density(rest, sweep.rate, NOISE_WINDOW_S, sweep.rounding)
     fundamental = _order_power(sweep, impulse, density, 1, hz)
     clean = outside(hz, spoiled_hz)
     band = longest_run(hz, clean & (fundamental.error_db < LARGEST_ERROR_DB))

@@ -96,6 +96,11 @@ def _equal_runs(samples: Samples, least: int) -> tuple[NDArray[np.int64], NDArra
     return starts[long], stops[long]
 
 
+def rounding_power(samples: Samples) -> float:
+    """Power of the rounding of a converter whose step is the smallest difference seen, step^2 / 12."""
+    return _smallest_step(samples) ** 2 / 12
+
+
 def _smallest_step(samples: Samples) -> float:
     """Smallest difference between neighbours that is not nothing: the file's step, or about that."""
     steps = np.abs(np.diff(samples[: 1 << 20]))

@@ -12,7 +12,6 @@ phase, is an event too.
 from __future__ import annotations
 
 from dataclasses import dataclass
-from itertools import pairwise
 
 import numpy as np
 import scipy.fft as fft
@@ -22,16 +21,19 @@ from scipy.stats import chi2
 from dustcap.errors import SignalError
 from dustcap.sound.align import Alignment
 from dustcap.sound.health import Ranges
-from dustcap.sound.spectra import noise_density, smoothed
-from dustcap.sound.stimulus import LEVEL_DBFS, START_HZ, Samples
+from dustcap.sound.spectra import smoothed
+from dustcap.sound.stimulus import LEVEL_DBFS, Samples
 from dustcap.sound.sweep import SweepResponse
+from dustcap.sound.tracked import (
+    BLOCKS_PER_OCTAVE,
+    Block,
+    Tracking,
+    excitation_hz,
+    phase_of,
+    tracked_blocks,
+    tracking,
+)
 
-BLOCKS_PER_OCTAVE = 6
-FIRST_HZ = 25.0
-PASS_FROM, STOP_BELOW = 8.5, 7.1  # times the highest excitation frequency of the block
-PAD_CYCLES = 5.0  # of the lowest excitation frequency: where the high-pass settles
-TOP_HZ = 20_000.0
-LEAST_BAND_OCTAVES = 0.7
 NOISE_FACTOR = 6.0  # peak over sigma of the noise: one false event in about 1000 clean sweeps
 BLOCK_FACTOR = 4.0  # peak over the block's own sigma, 12 dB: from memory, the usual limit for rub and buzz
 PHASES = 24  # of a cycle
@@ -62,35 +64,6 @@ class Irregular:
     events: tuple[Event, ...]
 
 
-@dataclass(frozen=True, slots=True)
-class _Block:
-    """What is left above the harmonics in one block: samples, time of the first, excitation frequency at its ends.
-
-    `noise` is the quiet gap's sigma in the same band, `band_share` that band's share of all frequencies.
-    """
-
-    left: Samples
-    begin_s: float
-    rate: float
-    low_hz: float
-    high_hz: float
-    noise: float
-    band_share: float
-
-    @property
-    def centre_hz(self) -> float:
-        return float(np.sqrt(self.low_hz * self.high_hz))
-
-    @property
-    def peak(self) -> float:
-        return float(np.abs(self.left).max())
-
-    @property
-    def sigma(self) -> float:
-        """Robust: 1.4826 times the median of the magnitude."""
-        return 1.4826 * float(np.median(np.abs(self.left)))
-
-
 def irregular_of(
     samples: Samples,
     rate: float,
@@ -99,6 +72,7 @@ def irregular_of(
     rest: Samples,
     *,
     restless: bool = False,
+    lines_hz: tuple[float, ...] = (),
     spoiled_hz: Ranges = (),
 ) -> Irregular:
     """Crest factor and events above the tracked harmonics.
@@ -117,6 +91,8 @@ def irregular_of(
         Noise at rest.
     restless : bool
         The quiet gap holds crackle: only peaks higher than its own count as single events.
+    lines_hz : tuple of float
+        Mains lines in the recording: kept out of the high-pass.
     spoiled_hz : tuple of ranges
         Excitation frequencies at which the recording itself is spoiled: left out.
 
@@ -131,7 +107,8 @@ def irregular_of(
     it reliably (Klippel and Werner, "Loudspeaker distortion, part 2: irregular distortion caused by defects").
     Crest factor: peak over r.m.s. of the block. Gaussian noise alone gives 12 to 14 dB.
     """
-    blocks = _blocks(samples, rate, alignment, rest, spoiled_hz)
+    track = tracking(rate, lines_hz)
+    blocks = tracked_blocks(samples, rate, alignment, rest, track, rounding=sweep.rounding, spoiled_hz=spoiled_hz)
     if not blocks:
         raise SignalError(
             "no part of the sweep leaves a band above its harmonics.",
@@ -144,12 +121,12 @@ def irregular_of(
     limits = np.array([max(NOISE_FACTOR * block.noise, BLOCK_FACTOR * block.sigma) for block in blocks])
     limits = np.maximum(limits, least)
     if restless:
-        limits = np.maximum(limits, RESTLESS_FACTOR * _rest_peaks(rest, rate, blocks))
+        limits = np.maximum(limits, RESTLESS_FACTOR * _rest_peaks(rest, rate, blocks, track))
     chance = FOLDED_ALARMS / (2 * PHASES * len(blocks))
     events = []
     for block, limit, level in zip(blocks, limits, fundamental, strict=True):
         peaks = [each for each in (_single(block, limit), _folded(block, alignment, chance)) if each]
-        found = [Event(_excitation_hz(alignment, at_s), at_s, _db(peak / level)) for at_s, peak in peaks]
+        found = [Event(excitation_hz(alignment, at_s), at_s, _db(peak / level)) for at_s, peak in peaks]
         events += [event for event in found if event.db > LEAST_DB]
     rms = np.array([np.sqrt(np.mean(block.left**2)) for block in blocks])
     crest_db = 20 * np.log10(np.array([block.peak for block in blocks]) / np.maximum(rms, 1e-12) + 1e-12)
@@ -160,26 +137,26 @@ def _db(ratio: float) -> float:
     return 20 * float(np.log10(ratio))
 
 
-def _rest_peaks(rest: Samples, rate: float, blocks: list[_Block]) -> Samples:
+def _rest_peaks(rest: Samples, rate: float, blocks: list[Block], track: Tracking) -> Samples:
     """Highest peak of the quiet gap in each block's band, or in a band up to an octave wider."""
     size = fft.next_fast_len(rest.size, real=True)
     spectrum, hz = fft.rfft(rest, size), np.arange(size // 2 + 1) * rate / size
     peaks = np.empty(len(blocks))
     for first in range(0, len(blocks), BLOCKS_PER_OCTAVE):
-        gain = _high_pass(hz, blocks[first].high_hz, min(TOP_HZ, 0.45 * rate))
+        gain = track.gain(hz, blocks[first].high_hz)
         peaks[first : first + BLOCKS_PER_OCTAVE] = np.abs(fft.irfft(spectrum * gain, size)[: rest.size]).max()
     return peaks
 
 
-def _single(block: _Block, limit: float) -> tuple[float, float] | None:
+def _single(block: Block, limit: float) -> tuple[float, float] | None:
     """Time in the recording and height of the block's highest peak, if it exceeds a limit."""
     at = int(np.argmax(np.abs(block.left)))
     return (block.begin_s + at / block.rate, block.peak) if block.peak > limit else None
 
 
-def _folded(block: _Block, alignment: Alignment, chance: float) -> tuple[float, float] | None:
+def _folded(block: Block, alignment: Alignment, chance: float) -> tuple[float, float] | None:
     """Time and usual height of a peak that comes back at one phase of the excitation, if there is one."""
-    half_bins = (_phase(alignment, block) * 2 * PHASES).astype(np.int64) % (2 * PHASES)
+    half_bins = (phase_of(alignment, block) * 2 * PHASES).astype(np.int64) % (2 * PHASES)
     counts = np.bincount(half_bins, minlength=2 * PHASES).astype(float)
     sums = np.bincount(half_bins, block.left**2, minlength=2 * PHASES)
     counts, sums = counts + np.roll(counts, -1), sums + np.roll(sums, -1)  # bins of full width, overlapping by half
@@ -201,7 +178,7 @@ def _folded(block: _Block, alignment: Alignment, chance: float) -> tuple[float, 
     return block.begin_s + float(loudest[0]) / block.rate, float(np.quantile(heights, 0.75))
 
 
-def _comes_back(block: _Block, cycles: list[NDArray[np.int64]], floor: float) -> bool:
+def _comes_back(block: Block, cycles: list[NDArray[np.int64]], floor: float) -> bool:
     """Whether the power is there without the two loudest cycles too: one bang is not a rub."""
     energies = np.sort([float(np.sum(block.left[cycle] ** 2)) for cycle in cycles])
     if energies.size < LEAST_CYCLES:
@@ -210,13 +187,6 @@ def _comes_back(block: _Block, cycles: list[NDArray[np.int64]], floor: float) ->
     return bool(
         energies[:-2].mean() / np.mean([cycle.size for cycle in cycles]) > floor * chi2.isf(1e-3, freedom) / freedom
     )
-
-
-def _excitation_hz(alignment: Alignment, time_s: float) -> float:
-    """Frequency of the sweep, in the recorder's clock, at a time in the recording."""
-    layout = alignment.layout
-    since_s = (time_s - alignment.heard(layout.sweep.start_s)) / alignment.stretch
-    return START_HZ * float(np.exp(since_s / layout.rate_s)) / alignment.stretch
 
 
 def _merged(events: list[Event]) -> tuple[Event, ...]:
@@ -228,68 +198,6 @@ def _merged(events: list[Event]) -> tuple[Event, ...]:
         else:
             groups.append([event])
     return tuple(max(group, key=lambda each: each.db) for group in groups)
-
-
-def _phase(alignment: Alignment, block: _Block) -> Samples:
-    """Phase of the excitation, in cycles, at each sample of a block."""
-    layout = alignment.layout
-    times_s = block.begin_s + np.arange(block.left.size) / block.rate
-    since_s = (times_s - alignment.start_s) / alignment.stretch - layout.sweep.start_s
-    return np.asarray(START_HZ * layout.rate_s * np.exp(since_s / layout.rate_s))
-
-
-def _blocks(samples: Samples, rate: float, alignment: Alignment, rest: Samples, spoiled_hz: Ranges) -> list[_Block]:
-    top_hz = min(TOP_HZ, 0.45 * rate)
-    last_hz = top_hz / PASS_FROM / 2**LEAST_BAND_OCTAVES
-    count = int(np.log2(last_hz / FIRST_HZ) * BLOCKS_PER_OCTAVE)
-    edges_hz = FIRST_HZ * 2 ** (np.arange(count + 1) / BLOCKS_PER_OCTAVE)
-    density = noise_density(rest, rate, 0.1)
-    return [
-        _block(samples, rate, alignment, density, (low_hz, high_hz), top_hz)
-        for low_hz, high_hz in pairwise(edges_hz.tolist())
-        if not any(low < high_hz and high > low_hz for low, high in spoiled_hz)
-    ]
-
-
-def _block(
-    samples: Samples,
-    rate: float,
-    alignment: Alignment,
-    density: tuple[Samples, Samples],
-    range_hz: tuple[float, float],
-    top_hz: float,
-) -> _Block:
-    low_hz, high_hz = range_hz
-    first, last = (round(_passes(alignment, hz) * rate) for hz in range_hz)
-    pad = round(PAD_CYCLES / low_hz * rate)
-    piece = samples[max(first - pad, 0) : last + pad]
-    size = fft.next_fast_len(piece.size, real=True)
-    gain = _high_pass(np.arange(size // 2 + 1) * rate / size, high_hz, top_hz)
-    left = fft.irfft(fft.rfft(piece * _taper(piece.size, pad), size) * gain, size)[pad : pad + last - first]
-    axis_hz, power = density
-    noise = float(np.sqrt(np.sum(power * _high_pass(axis_hz, high_hz, top_hz) ** 2) / (axis_hz.size - 1)))
-    return _Block(left, first / rate, rate, low_hz, high_hz, noise, 2 * (top_hz - STOP_BELOW * high_hz) / rate)
-
-
-def _passes(alignment: Alignment, hz: float) -> float:
-    """Time in the recording at which the sweep passes a frequency."""
-    layout = alignment.layout
-    return alignment.heard(layout.sweep.start_s + layout.rate_s * float(np.log(hz / START_HZ)))
-
-
-def _high_pass(hz: Samples, excitation_hz: float, top_hz: float) -> Samples:
-    """Zero up to the seventh harmonic, one from `PASS_FROM` times the excitation on, zero above `top_hz`."""
-    rise = np.clip((hz / excitation_hz - STOP_BELOW) / (PASS_FROM - STOP_BELOW), 0, 1)
-    fall = np.clip((top_hz - hz) / (0.05 * top_hz), 0, 1)
-    return np.asarray(0.25 * (1 - np.cos(np.pi * rise)) * (1 - np.cos(np.pi * fall)))
-
-
-def _taper(count: int, pad: int) -> Samples:
-    gain = np.ones(count)
-    ramp = 0.5 - 0.5 * np.cos(np.pi * (np.arange(pad // 2) + 0.5) / (pad // 2))
-    gain[: ramp.size] = ramp
-    gain[count - ramp.size :] = ramp[::-1]
-    return gain
 
 
 def _fundamental(sweep: SweepResponse, hz: Samples) -> Samples:

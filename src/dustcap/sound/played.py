@@ -141,10 +141,18 @@ def _sweep_blocks(
     _polarity(result, sweep, rest)
     crackle = result.rest.crackle if result.rest else None
     restless = crackle is not None and crackle.found
+    lines_hz = tuple(line.hz for line in result.rest.noise.hum) if result.rest else ()
     result.irregular = result.attempt(
         "irregular",
         lambda: irregular_of(
-            wave, result.sample_rate, given.alignment, sweep, rest, restless=restless, spoiled_hz=spoiled
+            wave,
+            result.sample_rate,
+            given.alignment,
+            sweep,
+            rest,
+            restless=restless,
+            lines_hz=lines_hz,
+            spoiled_hz=spoiled,
         ),
     )
 

@@ -104,7 +104,7 @@ def frequency_response(
     if length_s < SHORT_S:
         impulse = causal_start(sweep, BEFORE_S, max(gate.direct_s, 0.0) + length_s + 0.002, gate.direct_s)
     hz = grid_hz(sweep.band_hz)
-    density = noise_density(rest, sweep.rate, min(length_s, LONGEST_S))
+    density = noise_density(rest, sweep.rate, min(length_s, LONGEST_S), sweep.rounding)
     cut = _cut(sweep, impulse, density, gate.direct_s, length_s)
     signal, noise = cut.smoothed(hz, smoothing)
     snr = signal / np.maximum(noise, 1e-30)
@@ -236,5 +236,5 @@ def _usable(sweep: SweepResponse, rest: Samples) -> tuple[float, float]:
     hz = grid_hz(sweep.band_hz, 12)
     window_s = min(0.1, sweep.decay_s)
     signal = smoothed(hz, np.abs(sweep.spectrum) ** 2, 6, sweep.hz)
-    noise = noise_power(sweep, noise_density(rest, sweep.rate, window_s), hz) * window_s * sweep.rate
+    noise = noise_power(sweep, noise_density(rest, sweep.rate, window_s, sweep.rounding), hz) * window_s * sweep.rate
     return longest_run(hz, signal > 2 * noise, 0.3)

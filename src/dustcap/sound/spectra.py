@@ -11,11 +11,13 @@ MOST_WINDOWS = 60  # spread over the stretch: an eighth of the power is their sc
 LEAST_POWER = (2.0**-23) ** 2 / 12  # of 24-bit rounding: no recording is taken to be quieter
 
 
-def noise_density(noise: Samples, rate: float, window_s: float) -> tuple[Samples, Samples]:
+def noise_density(
+    noise: Samples, rate: float, window_s: float, rounding: float = LEAST_POWER
+) -> tuple[Samples, Samples]:
     """Mean power spectrum of noise (n,), Hann windows of about `window_s`: frequencies, power per sample.
 
-    White noise of variance v gives v at every frequency. Nothing lies below `LEAST_POWER`, the answer to an empty
-    stretch.
+    White noise of variance v gives v at every frequency. The power of rounding is added: in a gap so quiet that the
+    converter stands still it does not show, but in the sweep it is there.
     """
     size = fft.next_fast_len(max(round(window_s * rate), 64), real=True)
     size = min(size, max(noise.size // 4, 2))
@@ -26,7 +28,7 @@ def noise_density(noise: Samples, rate: float, window_s: float) -> tuple[Samples
     total = np.zeros(hz.size)
     for begin in starts:
         total += np.abs(fft.rfft((noise[begin : begin + size] - level) * window)) ** 2
-    return hz, total / max(starts.size, 1) / np.sum(window**2) + LEAST_POWER
+    return hz, total / max(starts.size, 1) / np.sum(window**2) + rounding
 
 
 def smoothed(hz: Samples, power: Samples, fraction: float, axis_hz: Samples) -> Samples:

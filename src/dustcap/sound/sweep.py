@@ -20,6 +20,8 @@ from numpy.typing import NDArray
 
 from dustcap.errors import SignalError
 from dustcap.sound.align import Alignment
+from dustcap.sound.health import rounding_power
+from dustcap.sound.spectra import LEAST_POWER
 from dustcap.sound.stimulus import LEVEL_DBFS, START_HZ, STOP_HZ, Samples
 
 Complex = NDArray[np.complex128]
@@ -34,8 +36,9 @@ LOWEST, HIGHEST = 1.2, 0.968  # of the start and stop frequencies: the first and
 class SweepResponse:
     """Transfer function of everything between the player's and the recorder's samples.
 
-    `spectrum` (n,) complex and `played` (n,), a magnitude, belong to `hz` (n,); time zero of the impulse response is the arrival of
-    the pilots' chirps; `band_hz` is where the sweep carries full weight; `decay_s` is the rest recorded after it.
+    `spectrum` (n,) complex and `played` (n,), a magnitude, belong to `hz` (n,); time zero of the impulse response is
+    the arrival of the pilots' chirps; `band_hz` is where the sweep carries full weight; `decay_s` is the rest recorded
+    after it, `rounding` the power of the recorder's rounding.
     """
 
     rate: float
@@ -46,6 +49,7 @@ class SweepResponse:
     band_hz: tuple[float, float]
     rate_s: float
     decay_s: float
+    rounding: float = LEAST_POWER
 
     @property
     def hz(self) -> Samples:
@@ -101,10 +105,13 @@ def sweep_response(samples: Samples, rate: float, alignment: Alignment, rest: Sa
     heard = (samples[first:last] - (rest.mean() if rest.size else 0.0)) * _edges(last - first, round(EDGE_S * rate))
     played = alignment.played(first, last - first, rate)
     played[swept - first :] = 0.0
-    return divide(heard, played, rate, alignment.layout.rate_s * alignment.stretch, (last - swept) / rate)
+    growth_s = alignment.layout.rate_s * alignment.stretch
+    return divide(heard, played, rate, growth_s, (last - swept) / rate, rounding=rounding_power(samples))
 
 
-def divide(heard: Samples, played: Samples, rate: float, rate_s: float, decay_s: float) -> SweepResponse:
+def divide(
+    heard: Samples, played: Samples, rate: float, rate_s: float, decay_s: float, *, rounding: float = LEAST_POWER
+) -> SweepResponse:
     """Spectrum of what was heard over that of the sweep played, both (n,), inside the sweep's band."""
     size = fft.next_fast_len(heard.size, real=True)
     hz = np.arange(size // 2 + 1) * rate / size
@@ -114,7 +121,7 @@ def divide(heard: Samples, played: Samples, rate: float, rate_s: float, decay_s:
     spectrum = np.zeros(hz.size, complex)
     spectrum[inside] = fft.rfft(heard, size)[inside] / played_spectrum[inside] * weight[inside]
     band_hz = (LOWEST * START_HZ, min(HIGHEST * STOP_HZ, 0.4389 * rate))
-    return SweepResponse(rate, size, spectrum, np.abs(played_spectrum), weight, band_hz, rate_s, decay_s)
+    return SweepResponse(rate, size, spectrum, np.abs(played_spectrum), weight, band_hz, rate_s, decay_s, rounding)
 
 
 def full_spectrum(response: SweepResponse) -> Complex:
