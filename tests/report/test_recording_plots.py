@@ -7,12 +7,11 @@ from report.sample import job, recording
 
 from dustcap.job.handover_data import LimitRegion
 from dustcap.report.axes import LEFT, RIGHT
+from dustcap.report.crackle_plot import crackle_plot, crackle_words
 from dustcap.report.recording_plots import (
     DEEP,
     FADED,
     PAGE_PT,
-    crackle_plot,
-    crackle_words,
     harmonics_plot,
     noise_plot,
     response_plot,
@@ -103,6 +102,22 @@ def test_harmonics_are_drawn_below_the_fundamental():
     (line,) = curves(svg, DEEP)
     marks = [float(text.get("y")) for text in ElementTree.fromstring(svg).iter(f"{NS}text") if text.text == "1 %"]
     assert line[0][1] == pytest.approx(marks[0] + 2, abs=0.02)
+
+
+def test_with_totals_the_orders_before_are_left_out():
+    """Total distortion is drawn of both recordings, the orders of now alone."""
+    total = {"hz": [100.0, 1000.0], "db_below_fundamental": [36.0, 36.0], "valid": [60.0, 9000.0]}
+    pair = [recording(repaired=repaired) | {"harmonics_total": total} for repaired in (True, False)]
+
+    words = set(said(harmonics_plot(*pair)))
+
+    assert {"total now", "total before", "2nd now", "3rd now"} <= words
+    assert not {"2nd before", "3rd before"} & words
+
+
+def test_a_response_without_a_valid_band_is_not_drawn():
+    """No valid band means no curve, whatever numbers stand beside it."""
+    assert curves(response_plot(flat(valid=None), flat()), DEEP) == []
 
 
 def test_a_gap_in_a_harmonic_is_not_bridged():

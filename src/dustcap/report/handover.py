@@ -18,8 +18,9 @@ import typst
 
 from dustcap.errors import InputError
 from dustcap.job.handover_data import HandoverData
+from dustcap.report.crackle_plot import crackle_plot
 from dustcap.report.handover_words import FITS, sheet
-from dustcap.report.recording_plots import crackle_plot, harmonics_plot, noise_plot, response_plot
+from dustcap.report.recording_plots import harmonics_plot, noise_plot, response_plot
 from dustcap.report.suspect_plot import suspect_plot
 from dustcap.report.verdict_plot import verdict_gauge, verdict_mark
 

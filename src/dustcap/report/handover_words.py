@@ -199,7 +199,7 @@ def _verdict(line: VerdictLine, index: int, drawn: frozenset[str]) -> dict[str, 
 def _verdicts_note(verdicts: Sequence[VerdictLine], fit: Fit) -> str:
     said = ["Bar: value with its uncertainty (95 %); shaded: beyond the limit; ring or arrow: before the work."]
     sources = list(dict.fromkeys(line.source for line in verdicts[: fit.verdicts] if line.source))
-    said += [f"Limits from: {cut(', '.join(sources), fit.letters)}."] if sources else []
+    said += [f"Limits from: {cut('; '.join(sources), 3 * fit.letters)}."] if sources else []
     more = len(verdicts) - fit.verdicts
     said += [f"{more} more verdicts in the job."] if more > 0 else []
     return " ".join(said)

@@ -1,4 +1,4 @@
-"""Plots of what a recording shows: response, harmonics, noise with hum lines, crackle; now against before.
+"""Plots of what a recording shows against frequency: response, harmonics, noise with hum lines; now against before.
 
 Each takes the `listen --json` documents and gives SVG text, or None when neither document holds that block. What lies
 outside a document's valid band is not drawn. Now is thick and dark, before is thin and grey (and broken, where
@@ -8,12 +8,13 @@ there is one curve), and each is named where it ends, so that nothing hangs on c
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
 from math import isfinite, log10
 from typing import Any
 
 from dustcap.job.handover_data import LimitRegion
-from dustcap.report.axes import Frame, frequency_frame, level_range, time_frame
-from dustcap.report.svg import DEEP, FADED, INK, PAPER, SMALL_PT, Drawing, runs, text_width
+from dustcap.report.axes import Frame, frequency_frame, level_range
+from dustcap.report.svg import DEEP, FADED, PAPER, SMALL_PT, runs, text_width
 from dustcap.report.wording import frequency
 
 Document = Mapping[str, Any]
@@ -21,8 +22,7 @@ PAGE_PT = 480.0
 """Width of a drawing that fills the page."""
 LOW_HZ, HIGH_HZ = 20.0, 20000.0
 BEFORE_DASH = "5 2.5"
-STRIP_PT = 30.0
-"""Height of a strip of crackle."""
+DASHES = ("", "2 2", "7 2 2 2", "1 2", "4 4", "7 4")
 ORDINALS = {2: "2nd", 3: "3rd", 4: "4th", 5: "5th", 6: "6th", 7: "7th"}
 RIBBON = "#c9dbe4"
 
@@ -56,25 +56,48 @@ def harmonics_plot(
     limits: Sequence[LimitRegion] = (),
     width: float = PAGE_PT,
 ) -> str | None:
-    """Harmonics against the frequency that excites them, in dB against the fundamental."""
-    found = [(one, _order(document, one)) for document in (before or {}, now) for one in orders]
-    levels = [level for _, curve in found if curve for level in _below(curve, within=True)]
+    """Harmonics against the frequency that excites them, in dB against the fundamental.
+
+    With totals in the documents, total distortion is drawn of both and the orders of now alone.
+    """
+    curves = [*_distortion(before or {}, orders, "before", FADED), *_distortion(now, orders, "now", DEEP)]
+    if any(curve.label.startswith("total") for curve in curves):
+        curves = [curve for curve in curves if curve.stroke == DEEP or curve.label.startswith("total")]
+    levels = [level for curve in curves for level in _below(curve.block, within=True)]
     if not levels:
         return None
     top, span = level_range(levels)
     said = "At the frequency that excites them. 20 dB down is 10 %, 40 dB is 1 %, 60 dB is 0.1 %."
     frame = frequency_frame("Harmonics against the fundamental", said, "dB", width, LOW_HZ, HIGH_HZ, top, span)
     _shade(frame, limits, "harmonics")
-    for document, stroke, thick in ((before or {}, FADED, 1.2), (now, DEEP, 2.0)):
-        for order, dash in zip(orders, ("", "2 2", "7 2 2 2", "1 2", "4 4", "7 4"), strict=False):
-            curve = _order(document, order)
-            if curve:
-                label = f"{ORDINALS[order]} {'now' if document is now else 'before'}" if before else ORDINALS[order]
-                frame.curve(
-                    curve["hz"], _below(curve), label, valid=_valid(curve), stroke=stroke, width=thick, dash=dash
-                )
+    for curve in curves:
+        block, label = curve.block, curve.label if before else curve.label.removesuffix(" now")
+        pen = {"stroke": curve.stroke, "dash": curve.dash}
+        frame.curve(block["hz"], _below(block), label, valid=_valid(block), width=curve.width, **pen)
     _per_cent_marks(frame)
     return frame.finished().svg()
+
+
+@dataclass(frozen=True, slots=True)
+class _Distortion:
+    block: Document
+    label: str
+    stroke: str
+    width: float
+    dash: str
+
+
+def _distortion(document: Document, orders: Sequence[int], when: str, stroke: str) -> list[_Distortion]:
+    """The total and the orders of one document, as they are drawn: the total thick, each order with its own dash."""
+    total = document.get("harmonics_total")
+    thick = 2.0 if stroke == DEEP else 1.2
+    found = [_Distortion(total, f"total {when}", stroke, thick, "" if stroke == DEEP else BEFORE_DASH)] if total else []
+    for order, dash in zip(orders, DASHES, strict=False):
+        block = _order(document, order)
+        if block:
+            width = thick if not total else 1.2
+            found.append(_Distortion(block, f"{ORDINALS[order]} {when}", stroke, width, dash))
+    return found
 
 
 def noise_plot(
@@ -101,55 +124,6 @@ def noise_plot(
     return frame.finished().svg()
 
 
-def crackle_plot(now: Document, before: Document | None = None, *, width: float = PAGE_PT) -> str | None:
-    """Crackle events on time, one strip a recording; shaded where nothing was measured."""
-    strips = [
-        (document["crackle"], label)
-        for document, label in ((before, "before"), (now, "now" if before else ""))
-        if document and document.get("crackle")
-    ]
-    if not strips:
-        return None
-    high = max([20.0, *(size for crackle, _ in strips for size in crackle.get("sizes_db") or ())]) * 1.1
-    drawn = [_strip(crackle, label, width, high) for crackle, label in strips]
-    whole = Drawing(width, sum(one.height for one in drawn), "Crackle", " ".join(one.title for one in drawn))
-    down = 0.0
-    for one in drawn:
-        whole.window(one, (0.0, down))
-        down += one.height
-    return whole.svg()
-
-
-def _strip(crackle: Document, label: str, width: float, high: float) -> Drawing:
-    times, sizes = crackle.get("times") or [], crackle.get("sizes_db") or []
-    windows = crackle.get("windows") or [[0.0, crackle.get("seconds") or 1.0]]
-    end = max([window[1] for window in windows] + list(times))
-    title = f"Crackle {label}".rstrip() + f": {crackle_words(crackle)}"
-    frame = time_frame(title, "", "dB", width, STRIP_PT, (0.0, end), high)
-    free = [0.0, *(edge for window in windows for edge in window), end]
-    for left, right in zip(free[::2], free[1::2], strict=True):
-        frame.shade(left, right, 0.0, high, "not measured")
-    threshold = crackle.get("threshold_db")
-    if threshold is not None:
-        left, right = frame.spot(0.0, threshold), frame.spot(end, threshold)
-        frame.field_.line(left, right, stroke=FADED, dash="2 2")
-        frame.drawing.text((width - 60.0, 20.0 + left[1] + 3), "threshold", size=SMALL_PT, fill=FADED)
-    for second, size in zip(times, sizes, strict=True):
-        frame.field_.line(frame.spot(second, 0.0), frame.spot(second, size), stroke=INK, width=1.3)
-    return frame.finished()
-
-
-def crackle_words(crackle: Document) -> str:
-    """Crackle in words: how many events, the rate and its exact 95 % interval."""
-    count, seconds = crackle.get("events") or 0, crackle.get("seconds") or 0.0
-    said = f"{count} event{'' if count == 1 else 's'} in {seconds:.3g} s"
-    low, high = crackle.get("low"), crackle.get("high")
-    if low is None or high is None:
-        return said
-    rate, low, high = (f"{value:#.2g}".rstrip(".") for value in (crackle.get("rate") or 0.0, low, high))
-    return f"{said}, {rate} a second (95 %: {low} to {high})"
-
-
 def _heard(now: Document | None, old: Document | None) -> str:
     one = now or old or {}
     low, high = _valid(one)
@@ -158,7 +132,8 @@ def _heard(now: Document | None, old: Document | None) -> str:
 
 
 def _valid(block: Document) -> tuple[float, float]:
-    low, high = block.get("valid") or (LOW_HZ, HIGH_HZ)
+    """The valid band in hertz; without one, a band that holds nothing."""
+    low, high = block.get("valid") or (HIGH_HZ, LOW_HZ)
     return float(low), float(high)
 
 
@@ -212,7 +187,8 @@ def _bands(noise: Document) -> dict[float, float]:
 
 
 def _lines(noise: Document) -> dict[float, float]:
-    return {line["hz"]: line["db"] for line in noise.get("hum") or () if LOW_HZ <= line["hz"] <= HIGH_HZ}
+    lines = [(line["hz"], line["db"]) for line in noise.get("hum") or ()]
+    return {hz: db for hz, db in lines if hz is not None and db is not None and LOW_HZ <= hz <= HIGH_HZ}
 
 
 def _steps(frame: Frame, bands: Mapping[float, float], stroke: str, width: float, dash: str, label: str) -> None:
