@@ -20,8 +20,14 @@ KNEE_V = 0.005
 LIMIT_ROUNDING = 0.02
 SINK_KNEE_V = 0.5
 INPUT_KNEE_V = 1.0
+FAR_BELOW_V = 0.5
 OVERDRIVE = 3.0
 """A pass element is overdriven when it is sent to this many times its current limit."""
+
+
+def _width(table: Table) -> Real:
+    """Volts that the output lacks at the current limit."""
+    return OUTPUT_OHM * np.maximum(table.get("regulator", "limit_a"), 1e-6)
 
 
 class Regulators(Group):
@@ -62,21 +68,9 @@ class Regulators(Group):
 
     def begin(self, u: Real, table: Table) -> Real:
         """Linearise first inside the regulating zone where there is enough input for it, whatever `u` says."""
-        width = OUTPUT_OHM * np.maximum(table.get("regulator", "limit_a"), 1e-6)
+        width = _width(table)
         room, _, _ = self._room(u, table)
-        sign, volts = np.sign(table.get("regulator", "volts")), np.abs(table.get("regulator", "volts"))
-        fed = sign * (u[..., 0] - u[..., 2]) - table.get("regulator", "dropout_v") > 0.2 * volts
-        begun = u.copy()
-        begun[..., 1] += np.where(fed & ((room > width) | (room < 0)), sign * (room - 0.05 * width), 0.0)
-        return begun
-
-    def limit(self, new: Real, old: Real, table: Table) -> Real:
-        """Leave the regulating zone by no more than a little at a time, and do not jump across it or past drop-out."""
-        sign, volts = np.sign(table.get("regulator", "volts")), np.abs(table.get("regulator", "volts"))
-        width, dropout = (
-            OUTPUT_OHM * np.maximum(table.get("regulator", "limit_a"), 1e-6),
-            table.get("regulator", "dropout_v"),
-        )
+        sign, width = np.sign(table.get("regulator", "volts")), _width(table)
         limited = self._limit_input(new, old, table)
         before, foretold = self._foretold(new, old, table)
         above, below = before > 1.1 * width, before < -0.1 * width
@@ -84,14 +78,27 @@ class Regulators(Group):
         most = np.where(above, np.inf, np.where(below, 0.5 * width, 1.25 * width))
         held = np.clip(foretold, least, most)
         limited[..., 1] += sign * (self._room(limited, table)[0] - held)
-        # an input that falls below drop-out is met where the pass element just conducts
+        return self._met(limited, *self._entering(new, old, table), table)
+
+    def _entering(self, new: Real, old: Real, table: Table) -> tuple[Flags, Real, Real]:
+        """Where an input falls below drop-out, by how much, and the output to meet it at."""
+        sign, dropout = np.sign(table.get("regulator", "volts")), table.get("regulator", "dropout_v")
         v_in, v_out = sign * (new[..., 0] - new[..., 2]), sign * (new[..., 1] - new[..., 2])
         was_in, was_out = sign * (old[..., 0] - old[..., 2]), sign * (old[..., 1] - old[..., 2])
-        met = np.clip(v_out, 0.0, volts)
-        entering = (was_in > was_out + dropout + width) & (v_in < v_out + dropout) & (v_in < was_in)
-        limited[..., 0] = np.where(entering, limited[..., 2] + sign * (met + dropout + 0.5 * width), limited[..., 0])
-        limited[..., 1] = np.where(entering, limited[..., 2] + sign * met, limited[..., 1])
-        return limited
+        short = v_out + dropout - v_in
+        entering = (was_in > was_out + dropout + _width(table)) & (short > 0) & (v_in < was_in)
+        return entering, short, np.clip(v_out, 0.0, np.abs(table.get("regulator", "volts")))
+
+    @staticmethod
+    def _met(u: Real, entering: Flags, short: Real, output: Real, table: Table) -> Real:
+        """The point, with an input that falls below drop-out put where the pass element just conducts."""
+        if not entering.any():
+            return u
+        sign, met = np.sign(table.get("regulator", "volts")), u.copy()
+        v_in = output + table.get("regulator", "dropout_v") + 0.5 * _width(table)
+        met[..., 0] = np.where(entering, u[..., 2] + sign * v_in, u[..., 0])
+        met[..., 1] = np.where(entering, u[..., 2] + sign * output, u[..., 1])
+        return met
 
     def _foretold(self, new: Real, old: Real, table: Table) -> tuple[Real, Real]:
         """Volts that the output lacked, and those that the linearisation foretells."""
@@ -100,26 +107,25 @@ class Regulators(Group):
         return before, before + e_in * (step[..., 0] - step[..., 2]) + e_out * (step[..., 1] - step[..., 2])
 
     def overdriven(self, new: Real, old: Real, table: Table) -> Flags:
-        """A regulating element that is sent to several times its limit, or to as much backward."""
-        width = OUTPUT_OHM * np.maximum(table.get("regulator", "limit_a"), 1e-6)
+        """A regulating element that is sent to several times its limit, as much backward, or far below drop-out."""
+        width = _width(table)
         before, after = self._foretold(new, old, table)
         within = (before >= -0.1 * width) & (before <= 1.1 * width)
-        sent = (
-            within
-            & ((after > OVERDRIVE * width) | (after < -OVERDRIVE * width))
-            & (table.get("regulator", "drive") > 0)
-        )
-        return np.asarray(sent.any(axis=1))
+        sent = within & ((after > OVERDRIVE * width) | (after < -OVERDRIVE * width))
+        entering, short, _ = self._entering(new, old, table)
+        sent |= entering & (short > FAR_BELOW_V)
+        return np.asarray((sent & (table.get("regulator", "drive") > 0)).any(axis=1))
 
     def saturated(self, new: Real, old: Real, table: Table) -> Real:
         """The old point, with the output just beyond the regulating zone where it is sent beyond."""
-        width = OUTPUT_OHM * np.maximum(table.get("regulator", "limit_a"), 1e-6)
+        width = _width(table)
         before, after = self._foretold(new, old, table)
         within = (before >= -0.1 * width) & (before <= 1.1 * width)
         held = np.where(within, np.clip(after, -0.25 * width, 1.25 * width), before)
         moved = old.copy()
         moved[..., 1] += np.sign(table.get("regulator", "volts")) * (before - held)
-        return moved
+        entering, short, output = self._entering(new, old, table)
+        return self._met(moved, entering & ~within, short, output, table)
 
     @staticmethod
     def _limit_input(new: Real, old: Real, table: Table) -> Real:
