@@ -7,7 +7,7 @@ from typing import Annotated
 import typer
 
 from dustcap import __version__
-from dustcap.cli import bench_commands, board_commands, find_commands, job_commands, sound_commands
+from dustcap.cli import bench_commands, board_commands, find_commands, job_commands, prove_commands, sound_commands
 
 ABOUT = """From complaint to a repair proven by measurement, for powered loudspeakers.
 
@@ -46,6 +46,9 @@ app.command("reading", context_settings=NUMBERS)(job_commands.reading)
 app.command("hunt")(find_commands.hunt)
 app.command("work")(job_commands.work)
 app.command("stimulus")(sound_commands.stimulus)
+app.command("listen")(sound_commands.listen)
+app.command("prove")(prove_commands.prove)
+app.command("handover")(prove_commands.handover)
 app.command("note")(job_commands.note)
 app.command("correct")(job_commands.correct)
 app.command("show")(bench_commands.show)

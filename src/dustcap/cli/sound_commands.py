@@ -3,11 +3,11 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated
+from typing import TYPE_CHECKING, Annotated, Literal
 
 import typer
 
-from dustcap.cli.edge import Json, answer
+from dustcap.cli.edge import Author, Folder, Json, answer, desk
 from dustcap.errors import InputError
 
 if TYPE_CHECKING:
@@ -40,3 +40,43 @@ def _print_written(out: Console, written: Written, cautions: tuple[str, ...]) ->
     out.print("Play it once from start to end; start recording before it and stop after it, all automatics off.")
     for caution in cautions:
         out.print(f"! {caution}", style="yellow")
+
+
+def listen(
+    recording: Annotated[Path, typer.Argument(help="WAV or FLAC, 44.1 to 192 kHz", metavar="RECORDING")],
+    against: Annotated[Path | None, typer.Option(help="another recording to compare with")] = None,
+    channel: Annotated[int | None, typer.Option(help="channel, from 1 (default: the one with the signal)")] = None,
+    near_field: Annotated[bool, typer.Option("--near-field", help="the microphone stood at the diaphragm")] = False,
+    power_on: Annotated[
+        bool, typer.Option("--power-on", help="nothing is played; it starts before the mains switch")
+    ] = False,
+    stimulus: Annotated[Path | None, typer.Option(help="what was played, if not the test recording")] = None,
+    gain_changed: Annotated[
+        bool, typer.Option("--gain-changed", help="the recorder's gain was changed between the two takes")
+    ] = False,
+    job: Annotated[int | None, typer.Option(help="keep it in this job, with --before or --after")] = None,
+    before: Annotated[bool, typer.Option("--before", help="taken before the work")] = False,
+    after: Annotated[bool, typer.Option("--after", help="taken after the work")] = False,
+    folder: Folder = None,
+    author: Author = "",
+    json: Json = False,
+) -> None:
+    """Analyse a recording."""
+    from dustcap.cli.listen_text import print_listen
+    from dustcap.job.recordings import HowTaken, keep_recording
+    from dustcap.job.recordings import listen as heard
+
+    how = HowTaken(channel, near_field, power_on, gain_changed, stimulus)
+    if (job is None and (before or after)) or (job is not None and before == after):
+        raise InputError(
+            "a recording is kept in a job as taken before or after the work.",
+            where="listen",
+            mend="Give --job with one of --before and --after, or none of the three.",
+        )
+    if job is None:
+        document = dict(heard(recording, how, against=against))
+    else:
+        when: Literal["before", "after"] = "before" if before else "after"
+        kept = keep_recording(desk(folder, author), job, recording, when, how, against=against)
+        document = dict(kept.document) | {"job": job, "entry": kept.entry}
+    answer(json, document, lambda out: print_listen(out, document))

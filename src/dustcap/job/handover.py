@@ -19,6 +19,7 @@ from dustcap.job.findings import document
 from dustcap.job.handover_data import (
     HandoverData,
     HuntStep,
+    LimitRegion,
     ReadingLine,
     SuspectLine,
     UnitLine,
@@ -29,6 +30,8 @@ from dustcap.job.hunt import PREDICTIONS, Hunter
 from dustcap.job.payloads import Complaint, Handover, HuntKept, Intake, Proof, Reading, Recording, Sighting, Work
 from dustcap.job.state import Fact
 from dustcap.job.words import complaint_said, said, work_target
+from dustcap.proof.judge import regions
+from dustcap.proof.limits import default_limits
 
 OTHERS = 3
 GOOD_SHARE = (5.0, 95.0)
@@ -56,6 +59,7 @@ def gather(desk: Desk, job: int, *, remaining: Iterable[str] = ()) -> HandoverDa
     proof = state.last(Proof)
     hunt, others, unexplained = _suspects(seen)
     recordings = {fact.position: fact.payload for fact in state.standing() if isinstance(fact.payload, Recording)}
+    after = _heard(desk, recordings.get(proof.after) if proof else None)
     return HandoverData(
         job=str(job),
         made=desk.now().isoformat(),
@@ -70,7 +74,8 @@ def gather(desk: Desk, job: int, *, remaining: Iterable[str] = ()) -> HandoverDa
         steps=_steps(seen),
         work=tuple(WorkLine(one.did, work_target(one), one.detail, one.precaution) for one in state.all(Work)),
         before=_heard(desk, recordings.get(proof.before or 0) if proof else None),
-        after=_heard(desk, recordings.get(proof.after) if proof else None),
+        after=after,
+        limits=_regions(after),
         verdicts=tuple(_verdict(row) for row in proof.verdicts) if proof else (),
         not_measured=proof.not_measured if proof else ("no recording was made to prove the repair",),
         remaining=tuple(remaining),
@@ -193,6 +198,15 @@ def _heard(desk: Desk, recording: Recording | None) -> Mapping[str, Any] | None:
     with desk.open() as bench, bench.read() as read:
         found: Mapping[str, Any] = json.loads(read.content(recording.result))
         return found
+
+
+def _regions(after: Mapping[str, Any] | None) -> tuple[LimitRegion, ...]:
+    if after is None:
+        return ()
+    found = regions(after, default_limits())
+    return tuple(
+        LimitRegion(**{one.name: getattr(region, one.name) for one in fields(LimitRegion)}) for region in found
+    )
 
 
 def _verdict(row: Mapping[str, Any]) -> VerdictLine:

@@ -16,6 +16,7 @@ from pathlib import Path
 import dustcap
 from dustcap.board.model import Board
 from dustcap.job.array_folder import ArrayFolder
+from dustcap.job.cores import on_all_cores
 from dustcap.predict.predictor import Predictor
 
 SEED = 27
@@ -26,10 +27,10 @@ ROOMS = ("circuit", "board", "faults", "predict")
 def predictor_for(board: Board, root: Path | None, progress: Callable[[float], None]) -> Predictor:
     """Predictions of a board; kept below `root` when there is one."""
     if root is None:
-        return Predictor(board, seed=SEED, progress=progress)
+        return Predictor(board, seed=SEED, progress=progress, spread=on_all_cores)
     folder = root / _name(board)
     _tidy(root, folder.name)
-    return Predictor(board, seed=SEED, store=ArrayFolder(folder), progress=progress)
+    return Predictor(board, seed=SEED, store=ArrayFolder(folder), progress=progress, spread=on_all_cores)
 
 
 def _name(board: Board) -> str:

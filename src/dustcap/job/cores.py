@@ -1,0 +1,26 @@
+"""Work spread over all cores of this machine."""
+
+from __future__ import annotations
+
+import multiprocessing
+import os
+from collections.abc import Callable, Iterable, Sequence
+from concurrent.futures import ProcessPoolExecutor
+from typing import TypeVar
+
+Task = TypeVar("Task")
+Answer = TypeVar("Answer")
+
+WORTH_SPREADING = 4
+"""Fewer tasks than this are done in this process: starting others takes about two seconds."""
+
+
+def on_all_cores(function: Callable[[Task], Answer], tasks: Sequence[Task]) -> Iterable[Answer]:
+    """`map` over tasks on every core, results in order; in this process where that is quicker."""
+    cores = len(os.sched_getaffinity(0)) if hasattr(os, "sched_getaffinity") else (os.cpu_count() or 1)
+    if cores < 2 or len(tasks) < WORTH_SPREADING or multiprocessing.parent_process() is not None:
+        yield from map(function, tasks)
+        return
+    context = multiprocessing.get_context("spawn")
+    with ProcessPoolExecutor(min(cores, len(tasks)), mp_context=context) as pool:
+        yield from pool.map(function, tasks)

@@ -1,0 +1,147 @@
+"""Recordings: what one says, held against another and against the limits; and keeping it with a job."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Mapping
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any, Literal
+
+from dustcap.errors import InputError, SignalError
+from dustcap.job.desk import Desk, add
+from dustcap.job.payloads import Recording
+from dustcap.proof.judge import judge
+from dustcap.proof.limits import Limits, default_limits
+from dustcap.sound.against import against as compare
+from dustcap.sound.against import against_document
+from dustcap.sound.document import to_json
+from dustcap.sound.listen import listen_to
+from dustcap.sound.recording import read_recording
+from dustcap.sound.stimulus import Stimulus
+
+Document = Mapping[str, Any]
+
+
+@dataclass(frozen=True, slots=True)
+class HowTaken:
+    """How a recording was taken, as far as its samples cannot tell."""
+
+    channel: int | None = None
+    near_field: bool = False
+    power_on: bool = False
+    gain_changed: bool = False  # between this take and the one it is compared with
+    stimulus: Path | None = None  # what was played, when it was not the test recording
+
+
+def listen(
+    path: Path,
+    how: HowTaken | None = None,
+    *,
+    against: Path | None = None,
+    limits: Limits | None = None,
+) -> Document:
+    """Everything that a recording tells, as the document of `dustcap listen`.
+
+    Parameters
+    ----------
+    path : Path
+        WAV or FLAC.
+    how : HowTaken, optional
+        How it was taken; the other recording was taken in the same way, but for the channel.
+    against : Path, optional
+        Another recording that it is compared with.
+    limits : mapping, optional
+        What it is held against; the program's own when left out.
+
+    Raises
+    ------
+    InputError
+        If a file or an option is wrong.
+    SignalError
+        If a recording is in order but carries no answer.
+    """
+    how = how or HowTaken()
+    if how.power_on and how.stimulus is not None:
+        raise InputError(
+            "nothing is played in a power-on recording.", where="--stimulus", mend="Leave out one of the two."
+        )
+    played = _played(how.stimulus)
+    other = None
+    if against is not None:
+        other = _heard(against, HowTaken(near_field=how.near_field, power_on=how.power_on), played)
+    document = _heard(path, how, played)
+    document["verdicts"] = [one.as_document() for one in judge(document, limits or default_limits()).verdicts]
+    if against is not None and other is not None:
+        document["against"] = against_document(compare(document, other, gain_changed=how.gain_changed), against.name)
+    return document
+
+
+def _heard(path: Path, how: HowTaken, played: Stimulus | None) -> dict[str, Any]:
+    recording = read_recording(path)
+    try:
+        result = listen_to(
+            recording.samples,
+            recording.rate,
+            channel=how.channel,
+            near_field=how.near_field,
+            power_on=how.power_on,
+            stimulus=played,
+        )
+    except SignalError as error:
+        raise SignalError(error.what, where=str(path), mend=error.mend) from error
+    except InputError as error:
+        raise InputError(error.what, where=f"{path}, {error.where}", mend=error.mend) from error
+    return {"layout": 1, "recording": path.name} | to_json(result)
+
+
+def _played(path: Path | None) -> Stimulus | None:
+    if path is None:
+        return None
+    recording = read_recording(path)
+    return Stimulus(recording.samples[0].astype(float), recording.rate, path.name, None)
+
+
+@dataclass(frozen=True, slots=True)
+class KeptRecording:
+    """A recording that was kept: its entry, and what it says."""
+
+    entry: int
+    document: Document
+
+
+def keep_recording(
+    desk: Desk,
+    job: int,
+    path: Path,
+    when: Literal["before", "after"],
+    how: HowTaken | None = None,
+    *,
+    against: Path | None = None,
+) -> KeptRecording:
+    """Analyse a recording and keep it, with what it says, in a job.
+
+    Raises
+    ------
+    InputError, SignalError
+        As `listen`; nothing is kept then.
+    RecordError
+        If there is no such job.
+    """
+    how = how or HowTaken()
+    with desk.open() as bench, bench.read() as read:
+        read.job(job)
+    document = listen(path, how, against=against)
+    content = path.read_bytes()
+    with desk.open() as bench, bench.write() as write:
+        at = desk.now()
+        recording = Recording(
+            name=path.name,
+            file=write.add_file(path.name, content, at),
+            result=write.add_file(f"{path.stem}.listen.json", json.dumps(document, allow_nan=False).encode(), at),
+            when=when,
+            near_field=how.near_field,
+            power_on=how.power_on,
+            channel=how.channel,
+        )
+        return KeptRecording(add(write, desk, job, recording), document)
