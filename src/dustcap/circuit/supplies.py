@@ -70,6 +70,14 @@ class Regulators(Group):
         """Linearise first inside the regulating zone where there is enough input for it, whatever `u` says."""
         width = _width(table)
         room, _, _ = self._room(u, table)
+        sign, volts = np.sign(table.get("regulator", "volts")), np.abs(table.get("regulator", "volts"))
+        fed = sign * (u[..., 0] - u[..., 2]) - table.get("regulator", "dropout_v") > 0.2 * volts
+        begun = u.copy()
+        begun[..., 1] += np.where(fed & ((room > width) | (room < 0)), sign * (room - 0.05 * width), 0.0)
+        return begun
+
+    def limit(self, new: Real, old: Real, table: Table) -> Real:
+        """Leave the regulating zone by no more than a little at a time, and do not jump across it or past drop-out."""
         sign, width = np.sign(table.get("regulator", "volts")), _width(table)
         limited = self._limit_input(new, old, table)
         before, foretold = self._foretold(new, old, table)
