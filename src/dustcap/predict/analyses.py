@@ -8,7 +8,7 @@ stand for the others.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, MutableMapping, Sequence
+from collections.abc import Callable, MutableMapping, Sequence
 from dataclasses import dataclass, field
 from typing import Any
 
@@ -17,22 +17,16 @@ from numpy.typing import NDArray
 
 from dustcap.board.model import Part
 from dustcap.circuit.changes import changed_pair_impedance
-from dustcap.circuit.elements import Values
-from dustcap.circuit.families import family_points, source_resistance
 from dustcap.circuit.meter import junction_volts, low_drop_diodes, resistance
-from dustcap.circuit.operating import operating_point
-from dustcap.circuit.point import OperatingPoint
-from dustcap.circuit.poles import poles, unstable_hz
-from dustcap.circuit.signal import small_signal
 from dustcap.circuit.unpowered import branches_of
 from dustcap.predict.cases import Cases
 from dustcap.predict.checks import DEFAULT_SIGNAL_HZ
+from dustcap.predict.powered import GAIN, NAMES, UNSTABLE, Spread, blocks, solve_task, tasks_of
 from dustcap.predict.warmth import kelvin_per_watt
 
 Floats = NDArray[np.float64]
 Store = MutableMapping[str, NDArray[Any]]
 
-CASES_AT_ONCE = 768
 BAND_HZ = {"woofer": 200.0, "tweeter": 6000.0}
 """Where each driver's level is read; others at the usual signal's frequency."""
 COARSE = 8
@@ -62,6 +56,7 @@ class Analyses:
     cases: Cases
     store: Store = field(default_factory=dict)
     progress: Callable[[float], None] = lambda share: None
+    spread: Spread = map
     kept: dict[Any, Any] = field(default_factory=dict)
 
     def __post_init__(self) -> None:
@@ -87,40 +82,23 @@ class Analyses:
 
     def _solve_powered(self, connected: bool) -> dict[str, NDArray[Any]]:
         """Every field of `Powered`; what else is read off the same points goes into the store at once."""
-        cases = self.cases.coarse(COARSE) if connected else self.cases
-        suspects, particles = len(cases.suspects), cases.particles
-        few = min(particles, COARSE)
-        nets, parts = len(self.nets), len(self.parts)
-        found = {
-            "volts": np.empty((suspects, particles, nets), np.float32),
-            "source_ohm": np.empty((suspects, particles, nets), np.float32),
-            "ripple": np.empty((suspects, particles, nets), np.complex64),
-            "mains": np.empty((suspects, particles, nets), np.complex64),
-            "watts": np.empty((suspects, particles, parts), np.float32),
-            "solved": np.empty((suspects, particles), np.bool_),
-        }
-        gains = {hz: np.zeros((suspects, few, nets), np.complex64) for hz in self._usual_hz(connected)}
-        unstable = np.zeros(suspects, np.bool_)
-        for rows, point in self._points(cases, connected):
-            shape = (len(rows), particles)
-            found["volts"][rows] = point.volts.reshape(*shape, nets)
-            found["source_ohm"][rows] = source_resistance(point).reshape(*shape, nets)
-            found["ripple"][rows] = point.ripple.reshape(*shape, nets)
-            found["mains"][rows] = point.ripple_mains.reshape(*shape, nets)
-            found["solved"][rows] = point.converged.reshape(shape)
-            for column, name in enumerate(self.parts):
-                found["watts"][rows, :, column] = self._part_watts(point, name).reshape(shape)
-            first = point.take(np.flatnonzero(np.arange(len(point.converged)) % particles < few))
-            for hz, gain in gains.items():
-                gain[rows] = self._gain_of(first, hz).reshape(len(rows), few, nets)
-            if connected:
-                one = point.take(np.arange(0, len(point.converged), particles))
-                unstable[rows] = np.isfinite(unstable_hz(poles(cases.circuit, one)))
-        for hz, gain in gains.items():
-            self.store[_gain_label(hz, connected)] = gain
+        found = self._solved(connected, self._usual_hz(connected))
+        for label, array in found.items():
+            if label.startswith(GAIN):
+                self.store[f"{label} {connected}"] = array
         if connected:
-            self.store["unstable"] = unstable
-        return {name: self._repeated(array) for name, array in found.items()} if connected else found
+            self.store[UNSTABLE] = found[UNSTABLE]
+        fields = {name: found[name] for name in NAMES}
+        return {name: self._repeated(array) for name, array in fields.items()} if connected else fields
+
+    def _solved(self, connected: bool, hz: tuple[float, ...]) -> dict[str, NDArray[Any]]:
+        cases = self.cases.coarse(COARSE) if connected else self.cases
+        tasks = list(tasks_of(cases, connected, hz, min(cases.particles, COARSE)))
+        pieces = []
+        for piece in self.spread(solve_task, tasks):
+            pieces.append(piece)
+            self.progress(len(pieces) / len(tasks))
+        return {name: np.concatenate([piece[name] for piece in pieces]) for name in pieces[0]}
 
     def _usual_hz(self, connected: bool) -> tuple[float, ...]:
         if not self.cases.board.of_kind("input"):
@@ -129,52 +107,22 @@ class Analyses:
         bands = {BAND_HZ.get(role, DEFAULT_SIGNAL_HZ) for role in roles}
         return tuple(sorted({DEFAULT_SIGNAL_HZ, *bands})) if connected else (DEFAULT_SIGNAL_HZ,)
 
-    def _gain_of(self, point: OperatingPoint, hz: float) -> NDArray[Any]:
-        source = self.cases.board.of_kind("input")[0].name
-        return small_signal(self.cases.circuit, point, hz, source=source).volts[:, :, 0]
-
-    def _points(self, cases: Cases, connected: bool) -> Iterator[tuple[NDArray[np.intp], OperatingPoint]]:
-        """Operating points of blocks of suspects, the healthy board first; every block starts from the healthy one."""
-        extra = self._drivers_off(connected)
-        healthy = operating_point(cases.circuit, cases.values([0], extra))
-        yield np.array([0]), healthy
-        for rows in _blocks(range(1, len(cases.suspects)), cases.particles):
-            start = healthy.take(np.tile(np.arange(cases.particles), len(rows)))
-            family = np.repeat(np.arange(len(rows)), cases.particles)
-            yield np.array(rows), family_points(cases.circuit, cases.values(rows, extra), start, family)
-            self.progress((rows[-1] + 1) / len(cases.suspects))
-
-    def _drivers_off(self, connected: bool) -> Values:
-        if connected:
-            return {}
-        return {(element.name, "present"): 0.0 for element in self.cases.circuit.elements if element.law == "driver"}
-
-    def _part_watts(self, point: OperatingPoint, name: str) -> Floats:
-        total = np.zeros(point.volts.shape[0])
-        for element in self.cases.circuit.elements:
-            if element.part == name:
-                total = total + np.asarray(point.watts(element.name))
-        return total
-
     def gain(self, hz: float, connected: bool) -> NDArray[np.complex128]:
         """Complex volts at every net for 1 V at the signal input, by net; for the coarse samples, repeated."""
-        label = _gain_label(hz, connected)
-        if label not in self.store:
+        label = f"{GAIN} {hz:g} {connected}"
+        if label not in self.store and self.cases.board.of_kind("input"):
             self.powered(connected)
+            if label not in self.store:
+                self.store[label] = self._solved(connected, (hz,))[f"{GAIN} {hz:g}"]
         if label not in self.store:
-            cases = self.cases.coarse(COARSE)
-            found = np.zeros((len(cases.suspects), cases.particles, len(self.nets)), np.complex64)
-            if self.cases.board.of_kind("input"):
-                for rows, point in self._points(cases, connected):
-                    found[rows] = self._gain_of(point, hz).reshape(len(rows), cases.particles, len(self.nets))
-            self.store[label] = found
+            return np.zeros((*self.shape, len(self.nets)), complex)
         return np.asarray(self._repeated(self.store[label]))
 
     def unstable(self) -> NDArray[np.bool_]:
         """Whether the linearised circuit has a growing oscillation, (suspects, particles); one sample each."""
         self.powered(True)
         oscillating = np.array([self._oscillates(s) for s in range(len(self.cases.suspects))])
-        return np.repeat((self.store["unstable"] | oscillating)[:, None], self.cases.particles, axis=1)
+        return np.repeat((self.store[UNSTABLE] | oscillating)[:, None], self.cases.particles, axis=1)
 
     def _oscillates(self, suspect: int) -> bool:
         changed = self.cases.of_suspect(suspect, self.base())
@@ -211,7 +159,7 @@ class Analyses:
         leads = np.array([[self.index.get(a, nets), self.index.get(b, nets)] for a, b in order])
         found = np.empty((*self.shape, len(order)), np.complex64 if hz else np.float32)
         ends, healthy = branches_of(cases.circuit, cases.values([0]), hz)
-        for rows in _blocks(range(len(cases.suspects)), cases.particles):
+        for rows in blocks(range(len(cases.suspects)), cases.particles):
             _, changed = branches_of(cases.circuit, cases.values(rows), hz)
             changed = changed.reshape(len(rows), cases.particles, -1)
             found[rows] = changed_pair_impedance(ends, healthy, changed, leads, nets)
@@ -232,7 +180,7 @@ class Analyses:
             leads = {at, against} - {self.cases.circuit.common}
             found = np.empty((len(cases.suspects), cases.particles))
             rows = [0, *(s for s in range(1, len(cases.suspects)) if leads & self._touched(s))]
-            for block in _blocks(rows, cases.particles):
+            for block in blocks(rows, cases.particles):
                 shown = meter(cases.circuit, [(at, against)], cases.values(block))
                 found[block] = shown[:, 0].reshape(len(block), cases.particles)
             found[np.setdiff1d(np.arange(len(cases.suspects)), rows)] = found[0]
@@ -292,14 +240,3 @@ class Analyses:
     def healthy_watts(self, part: str) -> float:
         """Median watts of a part on the healthy board, drivers disconnected."""
         return float(np.median(self.powered(False).watts[0, :, self.parts.index(part)]))
-
-
-def _gain_label(hz: float, connected: bool) -> str:
-    return f"gain {hz:g} {connected}"
-
-
-def _blocks(rows: Sequence[int], particles: int) -> Iterator[list[int]]:
-    """Suspects in blocks of about `CASES_AT_ONCE` cases."""
-    step = max(1, CASES_AT_ONCE // particles)
-    for first in range(0, len(rows), step):
-        yield list(rows[first : first + step])

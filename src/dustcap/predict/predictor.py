@@ -21,6 +21,7 @@ from dustcap.predict.candidates import candidates
 from dustcap.predict.cases import MAX_FAULTS, Cases, make_cases
 from dustcap.predict.checks import Check
 from dustcap.predict.complaints import heard
+from dustcap.predict.powered import Spread
 from dustcap.predict.readings import CAPACITANCE_HZ, ESR_HZ, reading
 
 Floats = NDArray[np.float64]
@@ -42,11 +43,12 @@ class Predictor:
         seed: int = 1,
         store: Store | None = None,
         progress: Callable[[float], None] = lambda share: None,
+        spread: Spread = map,
     ) -> None:
         found = (HEALTHY, *suspects(board))
         leaks = [(f.a, f.b) for s in found for f in s.faults if isinstance(f, Leak)]
         cases = make_cases(board, to_circuit(board, leaks), found, particles=particles, seed=seed)
-        self._use(board, Analyses(cases, {} if store is None else store, progress))
+        self._use(board, Analyses(cases, {} if store is None else store, progress, spread))
 
     def _use(self, board: Board, analyses: Analyses) -> None:
         self.board = board
