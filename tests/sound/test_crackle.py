@@ -8,7 +8,8 @@ from scipy import signal
 from sound.crackling import RATE, background, crackling, f1
 
 from dustcap.errors import SignalError
-from dustcap.sound.crackle import CANDIDATE_P, TRIALS, _candidates, crackle_of, without_crackle
+from dustcap.sound.crackle import crackle_of, without_crackle
+from dustcap.sound.events import CANDIDATE_P, TRIALS, candidates
 from dustcap.sound.whitening import whiten
 
 
@@ -80,7 +81,7 @@ def test_the_number_of_false_events_is_the_stated_one():
     """Gaussian noise gives as many candidates as the stated number of tests a sample predicts, within 25 %."""
     z = np.random.default_rng(7).standard_normal(150 * RATE)
 
-    count = _candidates(z, RATE).peak.size
+    count = candidates(z, RATE).peak.size
 
     assert count == pytest.approx(z.size * TRIALS * CANDIDATE_P, rel=0.25)
 

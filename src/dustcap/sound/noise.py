@@ -97,17 +97,20 @@ def rest_of(samples: NDArray[np.floating], rate: float, windows: Windows | None 
     IEC 61672-1 (A), ITU-R BS.468-4 (quasi-peak), IEC 61260-1 (third octaves), AES17 (dBFS).
     """
     raw = pieces_of(samples, rate, windows)
-    refused = None
+    hum, refused = _hum(raw, rate), None
+    crackle: Crackle | None = None
     try:
-        crackle, pieces = without_crackle(samples, rate, windows)
+        crackle, pieces = without_crackle(samples, rate, windows, hum=hum)
+        if crackle.found:
+            lines = len(hum.lines)
+            hum = _hum(pieces, rate)
+            if len(hum.lines) > lines:  # the crackle had hidden some
+                crackle, pieces = without_crackle(samples, rate, windows, hum=hum)
+                hum = _hum(pieces, rate)
     except SignalError as error:
         if not any(np.any(piece != 0) for piece in raw):
             raise
         crackle, pieces, refused = None, raw, error
-    hum = _hum(pieces, rate)
-    if crackle is not None and crackle.found and hum.lines:
-        crackle, pieces = without_crackle(samples, rate, windows, hum=hum)
-        hum = _hum(pieces, rate)
     levels = _levels(pieces, rate, hum)
     with_crackle = levels.weighted if not (crackle and crackle.found) else _weighted(raw, rate)
     noise = Noise(
