@@ -74,6 +74,14 @@ class Network:
     siemens: Real  # of the capacitors' series resistances, (cases, capacitors)
     ratio: Real  # time step over capacitance, (cases, K, capacitors)
     theta: Real  # (cases, K, capacitors)
+    ports: Index
+    built: Real  # all that the region's own values come to, (cases, numbers - nets * nets)
+
+    @staticmethod
+    def numbers(region: Region) -> int:
+        """How many numbers tell one network and its linear loads from another."""
+        size, capacitors = len(region.nets), len(region.capacitors)
+        return 2 * size * size + size + 2 * capacitors + 4 * len(region.diodes)
 
     @staticmethod
     def of(region: Region, table: Table, mains_hz: float, scale: Real) -> Network:
@@ -86,20 +94,24 @@ class Network:
         windings = (wound @ _outer(ends[2])).reshape(cases, size, size)
         source = np.minimum(1.0 / np.maximum(wound.max(axis=1, initial=0.0), 1e-9), MOST_OHM)
         ratio = STEP[None, :, None] / (2 * np.pi * mains_hz) / farad[:, None, :]
+        fixed = windings + ((1.0 / esr) @ _outer(ends[1])).reshape(cases, size, size)
+        drive, diodes = (wound * volts * scale[:, None]) @ ends[2], _diodes(region, table)
         return Network(
             diode_ends=ends[0],
             capacitor_ends=ends[1],
             diode_outer=_outer(ends[0]),
-            diodes=_diodes(region, table),
+            diodes=diodes,
             winding_ends=ends[2],
             wound=wound,
             emf=volts * scale[:, None],
             windings=windings,
-            fixed=windings + ((1.0 / esr) @ _outer(ends[1])).reshape(cases, size, size),
-            drive=(wound * volts * scale[:, None]) @ ends[2],
+            fixed=fixed,
+            drive=drive,
             siemens=1.0 / esr,
             ratio=ratio,
             theta=_theta(ratio / (np.minimum(esr, MOST_OHM) + source[:, None])[:, None, :]),
+            ports=region.ports,
+            built=np.concatenate([fixed.reshape(cases, -1), drive, farad, esr, *diodes], axis=1),
         )
 
     def take(self, rows: Index) -> Network:
@@ -118,6 +130,8 @@ class Network:
             self.siemens[rows],
             self.ratio[rows],
             self.theta[rows],
+            self.ports,
+            self.built[rows],
         )
 
     def diode_law(self, drops: Real) -> tuple[Real, Real]:
@@ -144,35 +158,35 @@ class Network:
         return current
 
     def cycle(self, local: Real, offset: Real, g: Real, drawn: Real, fading: Real, last: Real) -> Real:
-        """Net voltages over the cycle and their derivatives by J, (cases, K, nets, 1 + nets).
+        """Net voltages over the cycle and their derivatives by J, (cases, K, nets, 1 + ports).
 
         Parameters
         ----------
         local : linear loads, (cases, nets, nets), S
         offset, g : each diode is a current source beside a conductance, (cases, K, diodes)
-        drawn, fading : J and the share of it that fades with the voltage, (cases, nets)
+        drawn, fading : J and the share of it that fades with the voltage, (cases, ports)
         last : net voltages at which the fading is linearised, (cases, K, nets)
         """
         cases, phases, size = last.shape
+        ports, capacitors = self.ports, self.siemens.shape[1]
         matrix = (self.fixed + local)[:, None] + (g @ self.diode_outer).reshape(cases, phases, size, size)
         sources = np.sin(PHASE)[:, None] * self.drive[:, None, :] - offset @ self.diode_ends
-        load, slope = _fading(fading[:, None], last)
-        matrix[..., np.arange(size), np.arange(size)] += slope
-        sources -= (drawn - fading)[:, None] + load - slope * last
-        capacitors = self.siemens.shape[1]
-        right = np.zeros((cases, phases, size, 1 + size + capacitors))
+        load, slope = _fading(fading[:, None], last[..., ports])
+        matrix[..., ports, ports] += slope
+        sources[..., ports] -= (drawn - fading)[:, None] + load - slope * last[..., ports]
+        right = np.zeros((cases, phases, size, 1 + len(ports) + capacitors))
         right[..., 0] = sources
-        right[..., 1 : 1 + size] = -np.eye(size)
-        right[..., 1 + size :] = (self.siemens[:, :, None] * self.capacitor_ends).transpose(0, 2, 1)[:, None]
+        right[..., ports, 1 + np.arange(len(ports))] = -1.0
+        right[..., 1 + len(ports) :] = (self.siemens[:, :, None] * self.capacitor_ends).transpose(0, 2, 1)[:, None]
         solved = np.linalg.solve(matrix, right).astype(np.float64, copy=False)
-        free, by_w = solved[..., : 1 + size], solved[..., 1 + size :]
+        free, by_w = solved[..., : 1 + len(ports)], solved[..., 1 + len(ports) :]
         if not capacitors:
             return free
         v: Real = free + by_w @ self._charged(free, by_w)
         return v
 
     def _charged(self, free: Real, by_w: Real) -> Real:
-        """Capacitor voltages of the closed cycle, (cases, K, capacitors, 1 + nets)."""
+        """Capacitor voltages of the closed cycle, (cases, K, capacitors, 1 + ports)."""
         flow = self.siemens[:, None, :, None] * self.capacitor_ends
         a, d = flow @ free, flow @ by_w
         count = np.arange(d.shape[-1])

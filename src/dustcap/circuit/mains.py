@@ -17,18 +17,17 @@ from __future__ import annotations
 from dataclasses import dataclass, fields
 
 import numpy as np
-from numpy.typing import NDArray
 
 from dustcap.circuit.cycle import PHASES, WEIGHT, Network
 from dustcap.circuit.junctions import limited_diode
-from dustcap.circuit.layout import Index, Real
+from dustcap.circuit.layout import Flags, Index, Real
 from dustcap.circuit.rectifier import Region
 from dustcap.circuit.values import Table
 
 SETTLED_RELATIVE = 1e-6
 SETTLED_A = 1e-9
 LEAST_A = 1e-5
-KEPT_RELATIVE = 1e-4
+KEPT_RELATIVE = 1e-3
 """The error of keeping a linearisation is of second order in this."""
 
 
@@ -41,30 +40,35 @@ class Waves:
     amps: Real  # their currents there
     slopes: Real  # their conductances there
     foretold: Real  # their currents as the last linearisation foretold them
-    drawn: Real  # J, (cases, nets)
-    fading: Real  # the share of J that devices draw, (cases, nets)
+    drawn: Real  # J, (cases, ports)
+    fading: Real  # the share of J that devices draw, (cases, ports)
     mean: Real  # (cases, nets)
-    slope: Real  # the inverse of Z, (cases, nets, nets)
-    by_drawn: Real  # derivative of v by J, (cases, K, nets, nets)
-    limited: NDArray[np.bool_]  # (cases,)
-    agreed: NDArray[np.bool_]  # (cases,)
-    kept: NDArray[np.bool_]  # (cases,): the last linearisation still holds
+    by_drawn: Real  # derivative of v by J, (cases, K, nets, ports)
+    slope: Real  # derivative of J by the mean of the ports, (cases, ports, ports)
+    follow: Real  # derivative of the mean by the mean of the ports, (cases, nets, ports)
+    built: Real  # the network that was linearised, (cases, numbers)
+    limited: Flags  # (cases,)
+    agreed: Flags  # (cases,)
+    kept: Flags  # (cases,): the last linearisation still holds
 
     @staticmethod
-    def at_rest(cases: int, nets: int, diodes: int) -> Waves:
+    def at_rest(region: Region, cases: int) -> Waves:
         """Everything at zero, nothing known."""
-        none, wide = np.zeros((cases, nets)), np.zeros((cases, PHASES, diodes))
+        nets, ports = len(region.nets), len(region.ports)
+        wide = np.zeros((cases, PHASES, len(region.diodes)))
         return Waves(
             v=np.zeros((cases, PHASES, nets)),
             drops=wide,
             amps=wide.copy(),
             slopes=wide.copy(),
             foretold=wide + np.inf,
-            drawn=none,
-            fading=none.copy(),
-            mean=none.copy(),
-            slope=np.zeros((cases, nets, nets)),
-            by_drawn=np.zeros((cases, PHASES, nets, nets)),
+            drawn=np.zeros((cases, ports)),
+            fading=np.zeros((cases, ports)),
+            mean=np.zeros((cases, nets)),
+            by_drawn=np.zeros((cases, PHASES, nets, ports)),
+            slope=np.zeros((cases, ports, ports)),
+            follow=np.zeros((cases, nets, ports)),
+            built=np.full((cases, Network.numbers(region)), np.nan),
             limited=np.zeros(cases, dtype=bool),
             agreed=np.zeros(cases, dtype=bool),
             kept=np.zeros(cases, dtype=bool),
@@ -90,10 +94,9 @@ class Waves:
 class Cycle:
     """The mains cycle of one region for a batch of cases."""
 
-    def __init__(self, region: Region, table: Table, mains_hz: float, scale: Real, waves: Waves | None = None) -> None:
+    def __init__(self, region: Region, table: Table, mains_hz: float, scale: Real, waves: Waves) -> None:
+        self.region, self.waves = region, waves
         self.network = Network.of(region, table, mains_hz, scale)
-        self.waves = waves or Waves.at_rest(table.cases, len(region.nets), len(region.diodes))
-        self.waves.kept[:] = False
         self._network, self._rows = self.network, np.arange(table.cases)
 
     def _at(self, rows: Index) -> Network:
@@ -104,13 +107,15 @@ class Cycle:
     def refine(self, rows: Index, local: Real) -> None:
         """One Newton step of the cycle at the present J; `local` is (cases, nets, nets), linear loads in siemens.
 
-        A case whose diodes hardly moved since its last step keeps the linearisation of that step.
+        A case whose network is the same and whose diodes hardly moved since its last step keeps that linearisation.
         """
         waves = self.waves
-        moved = np.flatnonzero(~waves.kept[rows])
+        built = np.concatenate([self.network.built[rows], local.reshape(len(rows), -1)], axis=1)
+        moved = np.flatnonzero(~waves.kept[rows] | (built != waves.built[rows]).any(axis=1))
         if not len(moved):
             return
         rows, local = rows[moved], local[moved]
+        waves.built[rows] = built[moved]
         network = self._at(rows)
         drops = waves.drops[rows]
         i, g = network.diode_law(drops)
@@ -121,26 +126,36 @@ class Cycle:
         v = network.cycle(local, i - g * drops, g, waves.drawn[rows], waves.fading[rows], waves.v[rows])
         waves.v[rows], waves.by_drawn[rows] = v[..., 0], v[..., 1:]
         mean = np.tensordot(WEIGHT, v, axes=(0, 1))
-        waves.mean[rows], waves.slope[rows] = mean[..., 0], np.linalg.inv(mean[..., 1:])
+        slope = np.linalg.inv(mean[:, self.region.ports, 1:])
+        waves.mean[rows], waves.slope[rows], waves.follow[rows] = mean[..., 0], slope, mean[..., 1:] @ slope
 
-    def settled(self, rows: Index) -> NDArray[np.bool_]:
+    def settled(self, rows: Index) -> Flags:
         """Whether the last step found the diodes where the step before had foretold them."""
         return self.waves.agreed[rows]
 
     def stamps(self, rows: Index) -> tuple[Real, Real]:
-        """Slope (cases, nets, nets) and current (cases, nets): J = slope v + current."""
-        slope = self.waves.slope[rows]
-        return slope, self.waves.drawn[rows] - np.einsum("cnm,cm->cn", slope, self.waves.mean[rows])
+        """Rows of the circuit's matrix (cases, nets, nets) and right side (cases, nets) for the region's nets.
+
+        At a port: what the rest draws is J = slope v + current. At any other net: it follows the ports.
+        """
+        waves, ports, size = self.waves, self.region.ports, len(self.region.nets)
+        mean, slope, follow = waves.mean[rows], waves.slope[rows], waves.follow[rows]
+        matrix = np.zeros((len(rows), size, size))
+        matrix[:, :, ports] = -follow
+        matrix[:, np.arange(size), np.arange(size)] += 1.0
+        right = mean - np.einsum("cnp,cp->cn", follow, mean[:, ports])
+        matrix[:, ports[:, None], ports] = -slope
+        right[:, ports] = waves.drawn[rows] - np.einsum("cnm,cm->cn", slope, mean[:, ports])
+        return matrix, right
 
     def accept(self, rows: Index, volts: Real, by_devices: Real) -> None:
-        """Take over the mean voltages that the circuit found, and what its devices draw of J."""
-        waves, network = self.waves, self._at(rows)
-        drawn = waves.drawn[rows]
-        foretold = drawn + np.einsum("cnm,cm->cn", waves.slope[rows], volts - waves.mean[rows])
+        """Take over the mean voltages that the circuit found, and what its devices draw of J; both (cases, nets)."""
+        waves, network, ports = self.waves, self._at(rows), self.region.ports
+        drawn, step = waves.drawn[rows], volts[:, ports] - waves.mean[rows][:, ports]
+        foretold = drawn + np.einsum("cnm,cm->cn", waves.slope[rows], step)
         accepted = _lessened(foretold, drawn)
-        more = accepted - drawn
-        waves.drawn[rows], waves.fading[rows] = accepted, by_devices
-        v = waves.v[rows] + np.einsum("cknm,cm->ckn", waves.by_drawn[rows], more)
+        waves.drawn[rows], waves.fading[rows] = accepted, by_devices[:, ports]
+        v = waves.v[rows] + np.einsum("cknp,cp->ckn", waves.by_drawn[rows], accepted - drawn)
         waves.v[rows], waves.mean[rows] = v, np.tensordot(WEIGHT, v, axes=(0, 1))
         old, proposed = waves.drops[rows], v @ network.diode_ends.T
         change = waves.slopes[rows] * (proposed - old)
@@ -149,11 +164,10 @@ class Cycle:
         new = limited_diode(proposed, old, saturation[:, None], ideality[:, None], series[:, None])
         limited = (np.abs(new - proposed) > 1e-9 * (1.0 + np.abs(proposed))).any(axis=(1, 2))
         limited |= (accepted != foretold).any(axis=1)
-        waves.limited[rows] = limited
         least = SETTLED_A + KEPT_RELATIVE * np.abs(waves.amps[rows]).max(axis=(1, 2), initial=0.0)
-        still = np.abs(change).max(axis=(1, 2), initial=0.0) <= least
-        kept = still & ~limited & waves.agreed[rows]
-        waves.kept[rows] = kept
+        kept = (np.abs(change).max(axis=(1, 2), initial=0.0) <= least) & ~limited
+        waves.kept[rows], waves.limited[rows] = kept, limited
+        waves.agreed[rows] |= kept
         waves.drops[rows] = np.where(kept[:, None, None], old, new)
 
 

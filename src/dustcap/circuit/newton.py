@@ -127,9 +127,9 @@ class _Batch:
     def _solution(self, values: list[Linearised], currents: Real) -> Real:
         matrix, right = self.matrix.copy(), self.right.copy()
         for cycle, nets, local in zip(self.cycles, self.problem.region_nets, self.local, strict=True):
-            y, i = cycle.stamps(self.rows)
-            matrix[:, nets[:, None], nets] -= y + local
-            right[:, nets] += i
+            block, current = cycle.stamps(self.rows)
+            matrix[:, nets[:, None], nets] += block - local
+            right[:, nets] += current
         if values:
             bends: list[Real] = [
                 np.einsum("cmqp,cmp->cmq", j, u) for (_, j), u in zip(values, self.points, strict=True)

@@ -126,7 +126,7 @@ class _Chunk:
         self.state = rest(layout, table)
         self.ok = np.zeros(cases, dtype=bool)
         self.x = np.zeros((cases, layout.size))
-        self.waves = [Waves.at_rest(cases, len(region.nets), len(region.diodes)) for region in work.problem.regions]
+        self.waves = [Waves.at_rest(region, cases) for region in work.problem.regions]
         self.warm, self.thorough = start is not None, thorough
         if start is not None:
             self.x[:] = start.x
@@ -194,9 +194,8 @@ class _Chunk:
 
     def _reset(self, rows: Index) -> None:
         self.x[rows] = 0.0
-        for waves in self.waves:
-            nets, diodes = waves.v.shape[2], waves.drops.shape[2]
-            waves.put(rows, Waves.at_rest(len(rows), nets, diodes))
+        for region, waves in zip(self.problem.regions, self.waves, strict=True):
+            waves.put(rows, Waves.at_rest(region, len(rows)))
 
     def _attempt(
         self, rows: Index, scale: float | Real, damping: float | Real = 0.0, *, anchored: bool = False

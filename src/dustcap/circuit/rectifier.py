@@ -17,6 +17,11 @@ TIE_OHM = 2.2
 RESERVOIR_F = 10e-6
 MOVING_F = 0.47e-6
 """Smaller capacitors carry no current worth the name at mains frequency."""
+BESIDE = 0.02
+"""Nor do those that are less than this share of the largest between the same two nets."""
+
+
+_LINEAR = ("transformer", "capacitor", "resistor", "contact", "inductor", "driver", "coil")
 
 
 @dataclass(frozen=True, eq=False)
@@ -27,6 +32,7 @@ class Region:
     """
 
     nets: Index
+    ports: Index  # positions in `nets` that something outside the region draws from
     diodes: tuple[int, ...]
     diode_ends: Index  # (diodes, 2)
     capacitors: tuple[int, ...]
@@ -127,14 +133,18 @@ def _region(layout: Layout, nets: Index) -> Region:
     where = np.full(layout.size + 1, COMMON, dtype=np.intp)
     where[nets] = np.arange(len(nets))
     diodes = [k for k, pair in enumerate(_pairs(layout, "diode")) if _inside(pair, where)]
+    largest: dict[frozenset[int], float] = {}
+    for number, (a, b) in enumerate(_pairs(layout, "capacitor")):
+        largest[frozenset((a, b))] = max(largest.get(frozenset((a, b)), 0.0), _farad(layout, number))
     moving = [
         number
         for number, (a, b) in enumerate(_pairs(layout, "capacitor"))
-        if layout.elements["capacitor"][number].value("farad") >= MOVING_F and where[a] != where[b]
+        if _farad(layout, number) >= max(MOVING_F, BESIDE * largest[frozenset((a, b))]) and where[a] != where[b]
     ]
     windings = [w for k in range(layout.count("transformer")) for w in _windings(layout, k, where)]
     return Region(
         nets=nets,
+        ports=_ports(layout, nets, where, diodes),
         diodes=tuple(diodes),
         diode_ends=_local(layout, "diode", diodes, where),
         capacitors=tuple(moving),
@@ -143,6 +153,22 @@ def _region(layout: Layout, nets: Index) -> Region:
         second=tuple(w[1] for w in windings),
         winding_ends=np.array([w[2:] for w in windings], dtype=np.intp).reshape(-1, 2),
     )
+
+
+def _farad(layout: Layout, number: int) -> float:
+    return layout.elements["capacitor"][number].value("farad")
+
+
+def _ports(layout: Layout, nets: Index, where: Index, diodes: list[int]) -> Index:
+    """Nets of the region with an element that reaches out of it or is solved with the rest."""
+    found: set[int] = set()
+    for law, terminals in layout.terminals.items():
+        for number, row in enumerate(terminals.tolist()):
+            local = [int(where[net]) for net in row if net >= 0]
+            own = law in _LINEAR or (law == "diode" and number in diodes)
+            if not own or COMMON in local:
+                found |= {place for place in local if place >= 0}
+    return np.array(sorted(found), dtype=np.intp)
 
 
 def _inside(pair: tuple[int, int], where: Index) -> bool:
