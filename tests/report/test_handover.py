@@ -80,8 +80,8 @@ def test_the_same_job_gives_the_same_bytes():
 
 
 def test_the_time_of_making_is_the_one_given():
-    """The sheet carries the time that it was given, in UTC."""
-    data = job(made="2026-11-25T10:30:00+01:00")
+    """The sheet carries the time that it was given, in UTC and whole seconds."""
+    data = job(made="2026-11-25T10:30:00.654321+01:00")
 
     made = PdfReader(io.BytesIO(handover_pdf(data))).metadata.creation_date
 

@@ -21,7 +21,8 @@ def test_the_value_ends_where_its_uncertainty_ends():
         (1.42e6, 3.4e4, "ohm", "1.42 ± 0.03 MΩ"),
         (0.072, 0.0031, "%", "7.2 ± 0.3 %"),
         (1000e-6, 34e-6, "F", "1000 ± 30 µF"),
-        (0.0, 0.6, "1/s", "0.0 ± 0.6 1/s"),
+        (0.0, 0.6, "1/s", "0.0 ± 0.6 /s"),
+        (150.0, 54.3, "1/min", "150 ± 50 /min"),
     ],
 )
 def test_value_and_uncertainty_share_one_prefix(value, uncertainty, unit, said):

@@ -99,4 +99,5 @@ def _made(data: HandoverData) -> datetime:
         raise InputError(
             f"{data.made!r} is not a time.", where="handover made", mend="Give it as 2026-11-25T09:30:00+00:00."
         ) from error
-    return made.astimezone(UTC) if made.tzinfo else made.replace(tzinfo=UTC)
+    whole = made.replace(microsecond=0)
+    return whole.astimezone(UTC) if whole.tzinfo else whole.replace(tzinfo=UTC)

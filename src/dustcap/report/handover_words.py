@@ -86,7 +86,7 @@ def sheet(data: HandoverData, made: datetime, drawn: frozenset[str], fit: Fit = 
         "not_measured": some(data.not_measured, fit)
         or [NOTHING_MISSING if data.verdicts else "Nothing was measured after the work."],
         "remaining": some(data.remaining, fit) or ["No remaining risk was noted."],
-        "cautions": some(data.cautions, fit) + list(USUAL_CAUTIONS),
+        "cautions": list(dict.fromkeys([*some(data.cautions, fit), *USUAL_CAUTIONS])),
         "codes": CODES,
     }
 
@@ -190,7 +190,7 @@ def _verdict(line: VerdictLine, index: int, drawn: frozenset[str]) -> dict[str, 
         "what": cut(line.what, 45),
         "why": cut(line.why, 60),
         "gauge": f"{gauge}.svg" if gauge in drawn else "",
-        "value": measured(line.value, line.uncertainty, line.unit),
+        "value": "" if line.value is None else measured(line.value, line.uncertainty, line.unit),
         "limit": "" if line.limit is None else f"{side} {quantity(line.limit, line.unit)}",
         "before": "" if line.before is None else quantity(line.before, line.unit),
     }

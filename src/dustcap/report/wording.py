@@ -15,7 +15,7 @@ def quantity(value: float | None, unit: str, digits: int = 3) -> str:
     """A value in base units as it is read aloud: ``23.8 V``, ``2.2 kΩ``; "not measured" when there is none."""
     if value is None or not isfinite(value):
         return "not measured"
-    shown = show(value, unit, digits) if unit in UNITS else f"{value:.{digits}g} {unit}".rstrip()
+    shown = show(value, unit, digits) if unit in UNITS else f"{value:.{digits}g} {_symbol(unit)}".rstrip()
     return shown.replace("-", MINUS)
 
 
@@ -30,8 +30,7 @@ def measured(value: float | None, uncertainty: float | None, unit: str) -> str:
     prefix, power = _prefix(max(abs(value), uncertainty), unit)
     scale = 10.0**-power / float(UNITS[unit].worth if unit in UNITS else 1)
     place = _last_place(uncertainty * scale)
-    shown = UNITS[unit].shown if unit in UNITS else unit
-    said = f"{_rounded(value * scale, place)} ± {_rounded(uncertainty * scale, place)} {prefix}{shown}".rstrip()
+    said = f"{_rounded(value * scale, place)} ± {_rounded(uncertainty * scale, place)} {prefix}{_symbol(unit)}".rstrip()
     return said.replace("-", MINUS)
 
 
@@ -47,6 +46,11 @@ def per_cent(share: float) -> str:
 def frequency(hz: float) -> str:
     """A frequency as it stands at an axis: ``31.5``, ``500``, ``2k``."""
     return f"{hz / 1000:g}k" if hz >= 1000 else f"{hz:g}"
+
+
+def _symbol(unit: str) -> str:
+    """A unit as it stands behind a number: a rate of one a minute is 1 /min."""
+    return UNITS[unit].shown if unit in UNITS else unit.removeprefix("1") if unit.startswith("1/") else unit
 
 
 def _prefix(size: float, unit: str) -> tuple[str, int]:
