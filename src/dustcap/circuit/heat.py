@@ -9,7 +9,7 @@ from __future__ import annotations
 import numpy as np
 
 from dustcap.circuit.branches import MUTE_PIN_OHM, PLAIN
-from dustcap.circuit.cycle import WEIGHT, Network
+from dustcap.circuit.cycle import WEIGHT
 from dustcap.circuit.devices import Group
 from dustcap.circuit.elements import LAWS
 from dustcap.circuit.junctions import Diodes
@@ -85,14 +85,12 @@ def _gain_amps(solved: Solved, number: int, volts: Real) -> Real:
 def _device_amps(solved: Solved, law: str, number: int) -> Real:
     """Currents of the non-linear law, in the order of the law's terminals."""
     amps = np.zeros((solved.table.cases, len(LAWS[law].nets)))
-    for group in solved.work.problem.groups:
+    for group, (f, _) in solved.devices:
         if isinstance(group, Pins) and law == "amplifier":
-            f, _ = group.evaluate(gathered(solved.unknowns, group.columns), solved.table)
             plus, minus = f[:, number], f[:, number + solved.layout.count("amplifier")]
             amps[:, :2] += np.stack([plus[:, 0], minus[:, 0]], axis=1)
             amps[:, [4, 3]] += plus[:, 1:] + minus[:, 1:]
         elif group.law == law:
-            f, _ = group.evaluate(gathered(solved.unknowns, group.columns), solved.table)
             mine = _own(group, f, number)
             first = 2 if law == "amplifier" else 0
             mine = mine[:, 1:] if law == "amplifier" else mine
@@ -111,25 +109,19 @@ def _own(group: Group, f: Real, number: int) -> Real:
 def _cycle_amps(solved: Solved, law: str, number: int) -> Real:
     """Mean currents of a rectifier diode or a transformer over the cycle."""
     amps = np.zeros((solved.table.cases, len(LAWS[law].nets)))
-    for region, waves in zip(solved.work.problem.regions, solved.waves, strict=True):
+    for place, (region, waves) in enumerate(zip(solved.work.problem.regions, solved.waves, strict=True)):
         if law == "diode" and number in region.diodes:
             mean = np.tensordot(WEIGHT, waves.amps, axes=(0, 1))[:, region.diodes.index(number)]
             amps += mean[:, None] * np.array([1.0, -1.0])
         elif law == "transformer":
             for winding, which in enumerate(region.transformers):
                 if which == number:
-                    mean = np.tensordot(WEIGHT, _winding_amps(solved, region, waves.v, winding), axes=(0, 1))
+                    mean = np.tensordot(WEIGHT, solved.networks[place].winding_current(waves.v, winding), axes=(0, 1))
                     tapped = bool(solved.layout.elements[law][number].nets[1])
                     first, last = (2 if region.second[winding] else 0), (1 if tapped else 2)
                     amps[:, first] += mean
                     amps[:, last] -= mean
     return amps
-
-
-def _winding_amps(solved: Solved, region: Region, v: Real, winding: int) -> Real:
-    """Current into the first end of a winding over the cycle, (cases, K)."""
-    network = Network.of(region, solved.table, solved.layout.mains_hz, np.ones(solved.table.cases))
-    return network.winding_current(v, winding)
 
 
 def _cycle_watts(solved: Solved, law: str, number: int, region: Region, place: int) -> Real | None:
@@ -144,7 +136,9 @@ def _cycle_watts(solved: Solved, law: str, number: int, region: Region, place: i
             if which == number:
                 name = "ohm_b" if region.second[winding] else "ohm_a"
                 ohm = solved.table.get(law, name)[:, number]
-                square = np.tensordot(WEIGHT, _winding_amps(solved, region, waves.v, winding) ** 2, axes=(0, 1))
+                square = np.tensordot(
+                    WEIGHT, solved.networks[place].winding_current(waves.v, winding) ** 2, axes=(0, 1)
+                )
                 heat = heat + square * np.where(np.isfinite(ohm), ohm, 0.0)
         return heat
     if law in ("resistor", "contact"):
@@ -153,9 +147,7 @@ def _cycle_watts(solved: Solved, law: str, number: int, region: Region, place: i
             _, _, g = _branches(solved, law, number)[0]
             return g * np.tensordot(WEIGHT, _drop(waves.v, ends) ** 2, axes=(0, 1))
     if law == "capacitor" and number in region.capacitors:
-        network = Network.of(region, solved.table, solved.layout.mains_hz, np.ones(solved.table.cases))
-        at = region.capacitors.index(number)
-        current = network.capacitor_current(waves.v, at)
+        current = solved.networks[place].capacitor_current(waves.v, region.capacitors.index(number))
         esr = np.minimum(solved.table.get(law, "esr_ohm")[:, number], 1e9)
         mean = _volts(solved, law, number)
         leak = conductance(solved.table.get(law, "leak_ohm"))[:, number] * (mean[:, 0] - mean[:, 1]) ** 2

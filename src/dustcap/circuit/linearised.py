@@ -10,6 +10,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 
@@ -43,6 +44,18 @@ class Solved:
     def work(self) -> Powered:
         """The circuit's index work."""
         return powered(self.layout)
+
+    @cached_property
+    def devices(self) -> list[tuple[Group, tuple[Real, Real]]]:
+        """Every device group with its currents and derivatives at the operating point."""
+        groups = self.work.problem.groups
+        return [(group, group.evaluate(gathered(self.unknowns, group.columns), self.table)) for group in groups]
+
+    @cached_property
+    def networks(self) -> list[Network]:
+        """The network of every mains cycle."""
+        share = np.ones(self.table.cases)
+        return [Network.of(region, self.table, self.layout.mains_hz, share) for region in self.work.problem.regions]
 
     def take(self, rows: Index) -> Solved:
         """The same for some of the cases."""
@@ -85,21 +98,14 @@ class Stamps:
 def dc_matrix(solved: Solved) -> Real:
     """Derivatives of the nodal equations at the operating point, (cases, size, size)."""
     matrix, _ = solved.work.linear.assemble(solved.table, solved.state, np.ones(solved.table.cases))
-    slopes = [jacobian.reshape(len(jacobian), -1) for _, (_, jacobian) in device_values(solved)]
+    slopes = [jacobian.reshape(len(jacobian), -1) for _, (_, jacobian) in solved.devices]
     if slopes:
         Stamps.of(solved.layout).devices.add(matrix, np.concatenate(slopes, axis=1))
-    for region, waves in zip(solved.work.problem.regions, solved.waves, strict=True):
-        network = Network.of(region, solved.table, solved.layout.mains_hz, np.ones(solved.table.cases))
+    for region, network, waves in zip(solved.work.problem.regions, solved.networks, solved.waves, strict=True):
         # the rectifiers count with their mean conductance over the cycle
         mean = np.tensordot(WEIGHT, waves.slopes, axes=(0, 1)) @ network.diode_outer
         matrix[:, region.nets[:, None], region.nets] += network.windings + mean.reshape(network.windings.shape)
     return matrix
-
-
-def device_values(solved: Solved) -> list[tuple[Group, tuple[Real, Real]]]:
-    """Every device group with its currents and derivatives at the operating point."""
-    groups = solved.work.problem.groups
-    return [(group, group.evaluate(gathered(solved.unknowns, group.columns), solved.table)) for group in groups]
 
 
 def ac_matrix(solved: Solved, dc: Real, hz: float) -> Complex:
@@ -112,7 +118,7 @@ def ac_matrix(solved: Solved, dc: Real, hz: float) -> Complex:
     more = [y - g for y, g in zip(moving, still, strict=True)]
     added = np.concatenate([np.broadcast_to(part, (table.cases, part.shape[1])) for part in more], axis=1)
     Stamps.of(layout).branches.add(matrix, np.concatenate([added, added, -added, -added], axis=1))
-    for group, (_, jacobian) in device_values(solved):
+    for group, (_, jacobian) in solved.devices:
         if isinstance(group, Amplifiers):
             matrix[:, layout.targets, layout.targets] += amplifier_lag(solved, group, -jacobian[..., 0, 0], hz)
     return matrix

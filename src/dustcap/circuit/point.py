@@ -89,7 +89,7 @@ class OperatingPoint:
         """R.m.s. volts of every net from regulators that oscillate, (cases, nets)."""
         return oscillation(self.solved)
 
-    @property
+    @cached_property
     def solved(self) -> Solved:
         """What a linearisation needs."""
         return Solved(self.layout, self.table, self.unknowns, self.state, self.waves)
