@@ -6,7 +6,7 @@ from dustcap.report.axes import time_frame
 from dustcap.report.recording_plots import PAGE_PT, Document
 from dustcap.report.svg import FADED, INK, SMALL_PT, Drawing
 
-STRIP_PT = 30.0
+STRIP_PT = 25.0
 """Height of a strip."""
 
 

@@ -35,7 +35,7 @@ def response_plot(
     if not curve and not old:
         return None
     levels = [level for one in (curve, old) if one for level in _inside(one["hz"], one["db"], one)]
-    top, span = level_range(levels, least_db=30.0)
+    top, span = level_range(levels, least_db=20.0)
     words = _heard(curve, old)
     frame = frequency_frame("Response", words, "dB", width, LOW_HZ, HIGH_HZ, top, span)
     _shade(frame, limits, "response")
