@@ -4,6 +4,7 @@ import json
 
 import numpy as np
 import pytest
+from scipy import signal
 from sound.takes import RATE, loudspeaker, played, recorded
 
 from dustcap.errors import InputError, SignalError
@@ -14,8 +15,8 @@ from dustcap.sound.stimulus import Stimulus
 # the fields of the contract "results", layout 1, `dustcap listen`
 FIELDS = {
     "layout", "sample_rate", "channel", "found_stimulus", "stimulus", "reference", "clock_skew_ppm", "snr_db",
-    "warnings", "refused", "response", "harmonics", "irregular", "noise", "crackle", "polarity", "polarity_drivers", "thump",
-    "evidence", "verdicts", "against",
+    "warnings", "refused", "response", "harmonics", "irregular", "noise", "crackle", "polarity", "polarity_drivers",
+    "thump", "evidence", "verdicts", "against",
 }  # fmt: skip
 SWEEP_BLOCKS = {"response", "harmonics", "irregular", "polarity"}
 
@@ -128,6 +129,38 @@ def test_a_dropout_in_the_sweep_spoils_its_blocks_only():
     assert refused(answer) == SWEEP_BLOCKS
     assert all(answer[block] is None for block in SWEEP_BLOCKS)
     assert answer["noise"] is not None
+
+
+@pytest.mark.parametrize("every", [None, 3360], ids=["once", "again and again"])
+def test_lost_or_added_samples_spoil_the_sweep(every):
+    """64 samples lost once, or two added every 70 ms as a badly set-up driver does: no response is given."""
+    samples = take("full 1")
+    if every is None:
+        spoiled = np.delete(samples, slice(13 * RATE, 13 * RATE + 64))
+    else:
+        at = np.repeat(np.arange(every, samples.size - 2000, every), 2)
+        spoiled = np.insert(samples, at, samples[at])
+
+    answer = document(spoiled)
+
+    assert warned(answer) == {"samples lost or added"}
+    assert refused(answer) == SWEEP_BLOCKS
+
+
+def test_a_slow_room_does_not_make_crackle():
+    """A decay of 0.9 s: the gap counts from where it has come down to the noise."""
+    rng = np.random.default_rng(3)
+    times_s = np.arange(RATE) / RATE
+    room = 0.08 * rng.standard_normal(RATE) * 10 ** (-3 * times_s / 0.9)
+    room[0] = 1.0
+    samples = recorded(signal.fftconvolve(played("quick 1").samples, room), sections=loudspeaker(), noise_db=-80)
+
+    answer = document(samples)
+
+    assert answer["crackle"]["events"] == 0
+    assert answer["crackle"]["windows"][0][0] > 0.7 + 1.43 + 0.7
+    assert answer["noise"]["dbfs_a"] == pytest.approx(-80 + 3.01 - 2.7, abs=0.5)
+    assert "dropouts" not in warned(answer)
 
 
 def test_a_clipped_sweep_spoils_its_blocks():

@@ -25,6 +25,7 @@ BAND_HZ = (250.0, 13_000.0)  # of the chirp, ends left out
 FAR_S = 0.002  # search range around a guess
 LIKE = 0.25  # a mark that correlates less with the others is not counted as seen
 STRAY_S = 60e-6  # a mark further than this from the line is spoiled; 3 samples at 48 kHz
+BREAK_S = 15e-6  # the middle marks further off the line through both pilots: samples were lost or added
 MIN_ERROR_S = 0.2e-6  # of one mark; no better than this is claimed
 
 
@@ -32,7 +33,8 @@ MIN_ERROR_S = 0.2e-6  # of one mark; no better than this is claimed
 class Mark:
     """One chirp as found: where it stands in the stimulus and the recording, level against its due level.
 
-    `error_s` and `level_error_db` are standard errors, `stray_s` is the distance from the line; `good`: it shaped it.
+    `error_s` and `level_error_db` are standard errors, `stray_s` is the distance from the line; `seen`: it looks
+    like the others; `good`: it shaped the line.
     """
 
     segment: Segment
@@ -41,6 +43,7 @@ class Mark:
     level_error_db: float
     error_s: float
     stray_s: float
+    seen: bool
     good: bool
 
 
@@ -80,7 +83,7 @@ def align(samples: Samples, rate: float, found: Found) -> Alignment:
     pilots = tuple(each for part in seen for each in found.layout.part(part))
     rough = _fit(samples, rate, Alignment(found.layout, found.start_s, found.stretch, np.inf, (), found.pilots), pilots)
     fine = _fit(samples, rate, rough, found.layout.marks)
-    groups = {mark.segment.part for mark in fine.marks if mark.good}
+    groups = {mark.segment.part for mark in fine.marks if mark.seen}
     return replace(fine, pilots=("first pilot" in groups, "second pilot" in groups))
 
 
@@ -98,14 +101,15 @@ def _fit(samples: Samples, rate: float, guess: Alignment, segments: tuple[Segmen
     due = np.array([10 ** (each.level_db / 20) for each in inside])
     at_s = np.array([each.start_s for each in inside])
     heard_s = guesses_s + offsets_s
-    good, line, error_s = _robust_line(at_s, heard_s, errors_s, likeness > LIKE)
+    seen = likeness > LIKE
+    good, line, error_s = _robust_line(at_s, heard_s, errors_s, seen)
     strays_s = heard_s - line[0] - line[1] * at_s
     levels_db = 20 * np.log10(gains / due)
     levels_db -= np.median(levels_db[good])
     figures = np.column_stack([heard_s, levels_db, 8.686 * gain_errors, errors_s, strays_s]).tolist()
     marks = tuple(
-        Mark(each, heard, level, level_error, error, stray, bool(ok))
-        for each, (heard, level, level_error, error, stray), ok in zip(inside, figures, good, strict=True)
+        Mark(each, heard, level, level_error, error, stray, bool(there), bool(ok))
+        for each, (heard, level, level_error, error, stray), there, ok in zip(inside, figures, seen, good, strict=True)
     )
     return replace(
         guess,
@@ -113,7 +117,7 @@ def _fit(samples: Samples, rate: float, guess: Alignment, segments: tuple[Segmen
         stretch=float(line[1]),
         skew_error_ppm=error_s * 1e6,
         marks=marks,
-        broken_s=_break(marks, likeness > LIKE),
+        broken_s=_break(marks),
     )
 
 
@@ -205,14 +209,14 @@ def _robust_line(
     return good, (float(start - slope * at_s[0]), float(slope)), error
 
 
-def _break(marks: tuple[Mark, ...], seen: NDArray[np.bool_]) -> float:
-    """How far the middle marks lie off the line through both pilots, if further than a stray may."""
+def _break(marks: tuple[Mark, ...]) -> float:
+    """How far the middle marks lie off the line through both pilots, if further than clocks explain."""
     groups = []
     for part in ("first pilot", "steps", "second pilot"):
-        group = [each for each, there in zip(marks, seen, strict=True) if each.segment.part == part and there]
+        group = [mark for mark in marks if mark.segment.part == part and mark.seen]
         if len(group) < 3:
             return 0.0
-        groups.append(np.median([(each.segment.start_s, each.heard_s, each.error_s) for each in group], axis=0))
+        groups.append(np.median([(mark.segment.start_s, mark.heard_s, mark.error_s) for mark in group], axis=0))
     (first_at, first, _), (at, middle, error_s), (last_at, last, _) = groups
     off_s = float(middle - first - (last - first) * (at - first_at) / (last_at - first_at))
-    return off_s if abs(off_s) > max(STRAY_S, 5 * error_s) else 0.0
+    return off_s if abs(off_s) > max(BREAK_S, 5 * error_s) else 0.0

@@ -83,6 +83,7 @@ def _response(response: FrequencyResponse) -> Document:
         "smoothing": response.smoothing,
         "near_field": response.near_field,
         "uncertainty_db": figures(response.uncertainty_db, 3),
+        "noise_uncertainty_db": figures(response.noise_db, 3),
     }
 
 

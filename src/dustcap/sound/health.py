@@ -9,7 +9,7 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.ndimage import maximum_filter1d, minimum_filter1d, uniform_filter1d
+from scipy.ndimage import maximum_filter1d, uniform_filter1d
 
 from dustcap.sound.align import Alignment
 from dustcap.sound.stimulus import START_HZ, Samples
@@ -27,9 +27,9 @@ JOIN_S = 0.1
 HELD_S, HELD_QUIET_S = 0.001, 0.005  # equal samples in the middle of a loud signal, or of noise
 REPEATS = (64, 96, 128, 192, 240, 256, 384, 441, 480, 512, 576, 882, 960, 1024, 1152, 2048, 4096)  # buffers in use
 LOUD_STEPS = 16  # of the file: less is not told from rounding
-HOLE_RATIO = 0.04  # of the level on both sides
-HOLE_S, HOLE_LONGEST_S, HOLE_EDGE_S = 0.005, 0.6, 0.003
-HOLES_HZ = (300.0, 15_000.0)  # slower waves pass through zero for as long as a hole lasts
+HOLE_RATIO, HOLE_STEEP = 0.06, 0.6  # of the level around it; of the level beside it, 2 ms from its edge
+HOLE_S, HOLE_LONGEST_S, HOLE_EDGE_S, HOLE_BESIDE_S = 0.004, 0.6, 0.002, 0.02
+HOLES_HZ = (500.0, 15_000.0)  # slower waves pass through zero for as long as a hole lasts
 LEVEL_SURE_DB = 0.3  # standard error of a chirp's level that counts
 LEVEL_WARN_DB, LEVEL_REFUSE_DB = 0.5, 1.5  # off the due level
 
@@ -174,30 +174,23 @@ def _repeated(piece: Samples, rate: float) -> list[tuple[float, float]]:
 
 
 def _holes(piece: Samples, rate: float) -> list[tuple[float, float]]:
-    """Stretches that fall far below the level on both of their sides within a few milliseconds."""
-    level = np.sqrt(np.maximum(uniform_filter1d(piece**2, max(round(0.002 * rate), 3)), 0.0))
-    edge = round(HOLE_EDGE_S * rate)
-    width = round(HOLE_LONGEST_S * rate)
-    before = maximum_filter1d(level, 2 * edge + 1, origin=edge)
-    after = maximum_filter1d(level, 2 * edge + 1, origin=-edge)
-    quiet_after = minimum_filter1d(level, 2 * edge + 1, origin=-edge)
-    quiet_before = minimum_filter1d(level, 2 * edge + 1, origin=edge)
-    falls = np.flatnonzero(quiet_after < HOLE_RATIO * before)
-    rises = np.flatnonzero(quiet_before < HOLE_RATIO * after)
+    """Stretches that are entered and left within 2 ms and stay far below what stands beside them.
+
+    Where direct sound and reflections cancel, the level dips as deep, but it takes its time.
+    """
+    level = np.sqrt(np.maximum(uniform_filter1d(piece**2, max(round(HOLE_EDGE_S * rate), 3)), 0.0))
+    low = level < HOLE_RATIO * maximum_filter1d(level, round(HOLE_LONGEST_S * rate))
+    edges = np.flatnonzero(np.diff(np.concatenate([[0], low.astype(np.int8), [0]])))
+    edge, near = round(HOLE_EDGE_S * rate), round(HOLE_BESIDE_S * rate)
     found = []
-    for start in _firsts(falls, edge):
-        later = rises[(rises > start + round(HOLE_S * rate)) & (rises < start + width)]
-        if later.size and level[start + 2 * edge : later[0] - edge].max(initial=0.0) < 2 * HOLE_RATIO * before[start]:
-            found.append((start / rate, later[0] / rate))
+    for a, b in zip(edges[::2].tolist(), edges[1::2].tolist(), strict=True):
+        if not HOLE_S * rate <= b - a <= HOLE_LONGEST_S * rate or a < near or b + near > level.size:
+            continue
+        before, after = level[a - near : a - edge].max(), level[b + edge : b + near].max()
+
+        if level[a - edge] > HOLE_STEEP * before and level[b + edge - 1] > HOLE_STEEP * after:
+            found.append(((a - edge / 2) / rate, (b + edge / 2) / rate))
     return found
-
-
-def _firsts(indices: NDArray[np.int64], gap: int) -> list[int]:
-    """First index of every group of neighbours."""
-    if not indices.size:
-        return []
-    fresh = np.diff(indices, prepend=indices[0] - gap - 1) > gap
-    return [int(each) for each in indices[fresh]]
 
 
 def uneven_db(alignment: Alignment, spoiled: Stretches) -> float:

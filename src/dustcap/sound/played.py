@@ -21,6 +21,7 @@ from dustcap.sound.health import (
     uneven_db,
 )
 from dustcap.sound.irregular import irregular_of
+from dustcap.sound.pilots import SKEW_LIMIT
 from dustcap.sound.polarity import Polarity, polarity_of
 from dustcap.sound.response import BEFORE_S, frequency_response, grid_hz, impulse_and_gate
 from dustcap.sound.result import SHORTEST_S, ListenResult, Windows, joined
@@ -29,6 +30,7 @@ from dustcap.sound.sweep import SweepResponse, sweep_response
 
 SETTLE_S = 0.5  # after anything played, before the room counts as quiet
 AHEAD_S = 0.05  # and before the next thing played
+FRAME_S, AFTERWARDS_S = 0.05, 0.2
 LOW_SNR_DB = 20.0
 SKEW_SURE_PPM = 1.0
 LEAST_CLEAN = 0.6  # of the sweep's octaves, without clipping
@@ -53,7 +55,7 @@ def add_played(result: ListenResult, wave: Samples, alignment: Alignment, settin
     holes = interrupted(wave, rate, alignment)
     if holes:
         result.warn("dropouts", holes, DROPOUT_DO)
-    windows = quiet_windows(alignment, wave.size / rate)
+    windows = quiet_windows(wave, rate, alignment)
     rest = joined(wave, rate, windows or _after_sweep(alignment, wave.size / rate))
     _levels(result, wave, alignment, rest, flat + holes)
     result.add_rest(wave, windows)
@@ -99,13 +101,31 @@ def add_foreign(result: ListenResult, wave: Samples, alignment: ForeignAlignment
         result.refuse(("harmonics",), why, "Play the test recording, at a lower recording level.")
 
 
-def quiet_windows(alignment: Alignment, seconds: float) -> Windows:
-    """Stretches of the recording, in seconds, in which the test recording is at rest."""
-    spans = [
-        (max(alignment.heard(gap.start_s) + SETTLE_S, 0.0), min(alignment.heard(gap.stop_s) - AHEAD_S, seconds))
-        for gap in alignment.layout.part("rest")
-    ]
+def quiet_windows(wave: Samples, rate: float, alignment: Alignment) -> Windows:
+    """Stretches of the recording, in seconds, in which the test recording is at rest and the room has died away."""
+    spans = []
+    for gap in alignment.layout.part("rest"):
+        begin_s = max(alignment.heard(gap.start_s) + SETTLE_S, 0.0)
+        end_s = min(alignment.heard(gap.stop_s) - AHEAD_S, wave.size / rate)
+        if end_s - begin_s >= SHORTEST_S:
+            spans.append((_died_away(wave, rate, begin_s, end_s), end_s))
     return tuple((begin, end) for begin, end in spans if end - begin >= SHORTEST_S)
+
+
+def _died_away(wave: Samples, rate: float, begin_s: float, end_s: float) -> float:
+    """When the level has come down to that of the second half, looked at without the lows; at half time at the latest.
+
+    Frames of 50 ms, one that is down itself and the median of six, so that one event does not put the moment off.
+    """
+    piece = np.diff(wave[round(begin_s * rate) : round(end_s * rate)])
+    length = round(FRAME_S * rate)
+    frames = piece[: piece.size // length * length].reshape(-1, length)
+    level = np.sqrt(np.mean(frames**2, axis=1))
+    floor = float(np.median(level[level.size // 2 :]))
+    for k in range(level.size // 2):
+        if max(level[k], np.median(level[k : k + 6])) <= 1.05 * floor:
+            return float(begin_s + (k * FRAME_S + AFTERWARDS_S if k else 0.0))
+    return float(begin_s + level.size // 2 * FRAME_S)
 
 
 def _after_sweep(alignment: Alignment, seconds: float) -> Windows:
@@ -166,12 +186,13 @@ def _polarity(result: ListenResult, sweep: SweepResponse, rest: Samples) -> None
 
 
 def _clock(result: ListenResult, alignment: Alignment) -> None:
-    result.clock_skew_ppm = alignment.skew_ppm
+    if not alignment.broken_s:
+        result.clock_skew_ppm = alignment.skew_ppm
     for seen, which in zip(alignment.pilots, ("first", "second"), strict=True):
         if not seen:
             do = "start recording before the test recording plays and stop after its last chirp"
             result.warn(f"{which} pilot missing", (), do)
-    if alignment.skew_error_ppm > SKEW_SURE_PPM:
+    if alignment.skew_error_ppm > SKEW_SURE_PPM and not alignment.broken_s:
         why = f"standard error {alignment.skew_error_ppm:.1f} ppm"
         result.warn("clock skew uncertain", (), "record the whole test recording, nearer or louder", why)
 
@@ -194,8 +215,9 @@ def _blocks_left(result: ListenResult, alignment: Alignment, flat: Stretches, ho
     """Blocks of the sweep that the recording's faults leave; the others are refused."""
     sweep = alignment.layout.sweep
     begin_s, end_s = alignment.heard(sweep.start_s), alignment.heard(sweep.stop_s)
-    if alignment.broken_s:
-        why = f"samples were lost or added: {abs(alignment.broken_s) * 1e3:.2f} ms between the pilots."
+    if alignment.broken_s or abs(alignment.skew_ppm) > SKEW_LIMIT * 1e6:
+        why = "samples were lost or added: the chirps do not fit one clock."
+        result.warn("samples lost or added", (), DROPOUT_DO)
         result.refuse(SWEEP_BLOCKS, why, "Record again, with nothing else running and a larger buffer.")
         return ()
     if overlaps(holes, begin_s, end_s):

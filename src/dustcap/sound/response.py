@@ -40,7 +40,10 @@ PISTON_DIAMETER_M = 0.16  # assumed when none is given: an 8-inch driver, the la
 
 @dataclass(frozen=True, slots=True)
 class FrequencyResponse:
-    """A response curve: `db` and `uncertainty_db` (n,) at `hz` (n,), nan outside `valid`."""
+    """A response curve: `db` and `uncertainty_db` (n,) at `hz` (n,), nan outside `valid`.
+
+    `noise_db` (n,) is the share of noise in the uncertainty, 95 %: all that differs between two takes of one set-up.
+    """
 
     hz: Samples
     db: Samples
@@ -48,6 +51,7 @@ class FrequencyResponse:
     gate_s: float
     smoothing: str
     uncertainty_db: Samples
+    noise_db: Samples
     reflection_s: float | None
     near_field: bool
 
@@ -133,6 +137,7 @@ def frequency_response(
         length_s,
         f"1/{smoothing}",
         _spread(inside, np.sqrt(sum(part**2 for part in parts_db))),
+        _spread(inside, COVERAGE * noise_db),
         gate.reflection_s if gate_s is None else None,
         near_field,
     )
