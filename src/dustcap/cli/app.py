@@ -7,7 +7,15 @@ from typing import Annotated
 import typer
 
 from dustcap import __version__
-from dustcap.cli import bench_commands, board_commands, find_commands, job_commands, prove_commands, sound_commands
+from dustcap.cli import (
+    bench_commands,
+    board_commands,
+    demo_command,
+    find_commands,
+    job_commands,
+    prove_commands,
+    sound_commands,
+)
 
 ABOUT = """From complaint to a repair proven by measurement, for powered loudspeakers.
 
@@ -55,3 +63,4 @@ app.command("show")(bench_commands.show)
 app.command("bench")(bench_commands.bench)
 app.command("board")(board_commands.board)
 app.command("blocks")(board_commands.blocks)
+app.command("demo")(demo_command.demo)

@@ -35,6 +35,15 @@ def print_hunt(out: Console, answer: Row, cautions: Sequence[str]) -> None:
         out.print(f"! {caution}", style="yellow")
 
 
+def print_short(out: Console, answer: Row, suspects: int) -> None:
+    """Print the leading suspects, the first check and the advice."""
+    for number, suspect in enumerate(answer["suspects"][:suspects], 1):
+        _print_share(out, f"{number:>3}", suspect["probability"], suspect_words(suspect))
+    if answer["advice"]["do"] == "check":
+        _print_next(out, dict(answer) | {"next": answer["next"][:1]})
+    _print_advice(out, answer["advice"])
+
+
 def suspect_words(suspect: Row) -> str:
     """``C9 short``; ``leak rail+ to wf_fb, 2.1 MΩ to 6 MΩ``; joint faults with ``and``."""
     return " and ".join(_fault_words(part) for part in suspect["parts"])

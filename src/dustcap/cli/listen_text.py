@@ -14,6 +14,7 @@ Row = Mapping[str, Any]
 
 MARKS = {"pass": "✓ pass", "fail": "✗ FAIL", "undecided": "? undecided"}
 STYLES = {"pass": "green", "fail": "bold red", "undecided": "yellow"}
+SIDES = {"below": "at most", "above": "at least", "within": "within"}
 MOST_LINES = 6
 LABEL = 16
 
@@ -42,7 +43,8 @@ def print_verdicts(out: Console, verdicts: Sequence[Row]) -> None:
         if verdict.get("uncertainty") is not None:
             figures.append(f"± {number(verdict['uncertainty'], verdict.get('unit', ''))}")
         if verdict.get("limit") is not None:
-            figures.append(f"(limit {number(verdict['limit'], verdict.get('unit', ''))})")
+            side = SIDES.get(verdict.get("better", ""), "limit")
+            figures.append(f"({side} {number(verdict['limit'], verdict.get('unit', ''))})")
         why = f" {verdict['why']}" if verdict.get("why") else ""
         style = STYLES.get(verdict["verdict"])
         out.print(f"{words:<12} {verdict['what']:<24} {' '.join(figures)}{why}".rstrip(), style=style)
@@ -154,8 +156,11 @@ def _crackle(block: Row | None) -> tuple[str, str] | None:
 def _polarity(answer: Row) -> tuple[str, str] | None:
     if answer.get("polarity") is None:
         return None
-    drivers = ", ".join(f"{name} {sign}" for name, sign in (answer.get("polarity_drivers") or {}).items())
-    return "polarity", str(answer["polarity"]) + (f" ({drivers})" if drivers else "")
+    drivers = answer.get("polarity_drivers") or {}
+    words = [f"{name} {drivers[name]}" for name in ("woofer", "tweeter") if drivers.get(name)]
+    if drivers.get("sum_at_crossover"):
+        words.append(f"the sum at the crossover {drivers['sum_at_crossover']}")
+    return "polarity", ", ".join(words) or str(answer["polarity"])
 
 
 def _thump(block: Row | None) -> tuple[str, str] | None:

@@ -38,12 +38,12 @@ class Intake(Payload):
     KIND = "intake"
     model: str = Field(min_length=1, max_length=LINE)
     unit: str = Field(min_length=1, max_length=LINE)  # what the shop calls it: a serial number, a room
-    revision: str = Field("", max_length=50)
-    serial: str = Field("", max_length=LINE)
-    pair_with: str = Field("", max_length=LINE)
-    mains: str = Field("", max_length=50)
-    says: str = Field("", max_length=TEXT)
-    history: str = Field("", max_length=TEXT)
+    revision: str = Field(default="", max_length=50)
+    serial: str = Field(default="", max_length=LINE)
+    pair_with: str = Field(default="", max_length=LINE)
+    mains: str = Field(default="", max_length=50)
+    says: str = Field(default="", max_length=TEXT)
+    history: str = Field(default="", max_length=TEXT)
 
 
 class Complaint(Payload):
@@ -51,7 +51,7 @@ class Complaint(Payload):
 
     KIND = "complaint"
     word: str = Field(alias="is", min_length=1, max_length=50)
-    driver: str = Field("", max_length=LINE)
+    driver: str = Field(default="", max_length=LINE)
     seen: bool = True
     with_volume: Literal["", "follows", "constant"] = ""
     when: Literal["", "cold", "warm", "always"] = ""
@@ -62,8 +62,8 @@ class Sighting(Payload):
 
     KIND = "sighting"
     word: str = Field(alias="is", min_length=1, max_length=50)
-    part: str = Field("", max_length=LINE)
-    area: str = Field("", max_length=LINE)
+    part: str = Field(default="", max_length=LINE)
+    area: str = Field(default="", max_length=LINE)
 
     @model_validator(mode="after")
     def _one_place(self) -> Sighting:
@@ -75,20 +75,20 @@ class Reading(Payload):
 
     KIND = "reading"
     check: str = Field(min_length=1, max_length=50)
-    at: str = Field("", max_length=LINE)
-    against: str = Field("", max_length=LINE)
-    part: str = Field("", max_length=LINE)
-    value: str = Field("", max_length=50)
-    low: str = Field("", max_length=50)
-    high: str = Field("", max_length=50)
+    at: str = Field(default="", max_length=LINE)
+    against: str = Field(default="", max_length=LINE)
+    part: str = Field(default="", max_length=LINE)
+    value: str = Field(default="", max_length=50)
+    low: str = Field(default="", max_length=50)
+    high: str = Field(default="", max_length=50)
     over: bool = False
     under: bool = False
-    esr: str = Field("", max_length=50)
-    meter: str = Field("", max_length=50)
-    state: str = Field("", max_length=50)
-    signal: str = Field("", max_length=50)
-    test_voltage: str = Field("", max_length=50)
-    accuracy: str = Field("", max_length=50)  # of an own meter
+    esr: str = Field(default="", max_length=50)
+    meter: str = Field(default="", max_length=50)
+    state: str = Field(default="", max_length=50)
+    signal: str = Field(default="", max_length=50)
+    test_voltage: str = Field(default="", max_length=50)
+    accuracy: str = Field(default="", max_length=50)  # of an own meter
     doubtful: bool = False
 
     @model_validator(mode="after")
@@ -104,10 +104,10 @@ class Work(Payload):
 
     KIND = "work"
     did: str = Field(min_length=1, max_length=50)
-    part: str = Field("", max_length=LINE)
-    between: tuple[str, ...] = Field((), max_length=2)
-    area: str = Field("", max_length=LINE)
-    detail: str = Field("", max_length=LINE)  # what was put in: "1000 uF 50 V 105 degC"
+    part: str = Field(default="", max_length=LINE)
+    between: tuple[str, ...] = Field(default=(), max_length=2)
+    area: str = Field(default="", max_length=LINE)
+    detail: str = Field(default="", max_length=LINE)  # what was put in: "1000 uF 50 V 105 degC"
     precaution: bool = False
 
     @model_validator(mode="after")
@@ -127,7 +127,7 @@ class Recording(Payload):
     when: Literal["before", "after"]
     near_field: bool = False
     power_on: bool = False
-    channel: int | None = Field(None, ge=1)
+    channel: int | None = Field(default=None, ge=1)
 
 
 class HuntKept(Payload):
@@ -171,7 +171,7 @@ class Correction(Payload):
     """An earlier entry is withdrawn, or replaced by `instead`, which has the same kind."""
 
     KIND = "correction"
-    why: str = Field("", max_length=TEXT)
+    why: str = Field(default="", max_length=TEXT)
     instead: Mapping[str, Any] | None = None
 
 
