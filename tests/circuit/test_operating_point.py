@@ -283,3 +283,13 @@ def test_a_net_that_only_capacitors_reach_is_named():
     assert floating_nets(ladder()) == {}
     with pytest.raises(SolveError, match="'x' touches only capacitor C1, capacitor C2"):
         check_floating(board)
+
+
+def test_a_meter_loads_what_it_reads():
+    """Case 7.06: 10 Mohm on a source of 1 Mohm reads 0.90909 of it; case 7.07: 5 V through 990 Mohm reads 50 mV."""
+    board = circuit(source("V", "a", volts=5.0), resistor("R", "a", "b", 1e6), resistor("M", "b", "0V", 10e6))
+
+    point = operating_point(board, {("R", "ohm"): np.array([1e6, 990e6])})
+
+    # each net has 1e-12 S to common, 1e-5 of the meter
+    assert point.volt("b") == pytest.approx([5.0 * 0.90909, 0.050], rel=2e-5)

@@ -183,7 +183,7 @@ def driver_impedance(get: Get, s: complex) -> Complex:
 
     Notes
     -----
-    Z = R + sL + R (Qms/Qes) (s w0/Qms) / (s^2 + s w0/Qms + w0^2), the usual lumped model (Small 1972).
+    Z = R + sL + R (Qms/Qes) (s w0/Qms) / (s^2 + s w0/Qms + w0^2), the usual lumped model (Small 1972, from memory).
     """
     w0 = 2 * np.pi * get("fs_hz")
     motional = (get("ohm") / get("qes")) * s * w0 / (s * s + s * w0 / get("qms") + w0 * w0)

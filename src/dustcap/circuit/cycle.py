@@ -1,7 +1,8 @@
 """One linearised mains cycle of a region, closed on itself.
 
 Capacitors are carried from phase to phase by the theta method with theta fitted to the exponential (Liniger &
-Willoughby 1970): the trapezoidal rule for large capacitors, backward Euler for those that follow within a step.
+Willoughby 1970, from memory): the trapezoidal rule for large capacitors, backward Euler for those that follow within
+a step.
 
 | symbol | unit | meaning |
 | --- | --- | --- |

@@ -2,7 +2,7 @@
 
 A device group is every element of one law. At a point ``u`` (the voltages at its unknowns) it gives the currents that
 leave its rows and their derivatives; ``limit`` moves a proposed point closer to the last one, so that steep laws are
-approached from their flat side (junction limiting; Nagel 1975 for the diode, the same idea for the clamps).
+approached from their flat side (junction limiting: Nagel 1975, from memory; the same idea for the clamps).
 """
 
 from __future__ import annotations

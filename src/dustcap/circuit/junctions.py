@@ -30,7 +30,8 @@ def diode_current(v: Real, saturation_a: Real, ideality: Real | float, series_oh
 
     Notes
     -----
-    i = Is (exp((v - i Rs) / n Vt) - 1) in closed form through the Wright omega function (Corless & Jeffrey 2002):
+    i = Is (exp((v - i Rs) / n Vt) - 1) in closed form through the Wright omega function (Corless & Jeffrey 2002, from
+    memory):
     (i + Is) Rs / n Vt = omega(ln(Is Rs / n Vt) + (v + Is Rs) / n Vt).
     """
     ohm = np.maximum(series_ohm, FLOOR_OHM)
@@ -150,7 +151,7 @@ def _exponential(v: Real) -> tuple[Real, Real]:
 
 
 class Bipolars(Group):
-    """Every bipolar transistor: Ebers-Moll in transport form (Gummel & Poon 1970 without their second-order terms).
+    """Every bipolar transistor: Ebers-Moll in transport form (Gummel & Poon 1970, without their second-order terms).
 
     ic = Is (exp(vbe/Vt) - exp(vbc/Vt)) - Is/Br (exp(vbc/Vt) - 1);
     ib = Is/Bf (exp(vbe/Vt) - 1) + Is/Br (exp(vbc/Vt) - 1).
