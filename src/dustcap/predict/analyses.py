@@ -125,19 +125,22 @@ class Analyses:
         return np.repeat((self.store[UNSTABLE] | oscillating)[:, None], self.cases.particles, axis=1)
 
     def _oscillates(self, suspect: int) -> bool:
-        changed = self.cases.of_suspect(suspect, self.base())
+        changed = self.cases.of_suspect(suspect, self.cases.base)
         return any(key[1] == "oscillates" and bool(np.any(value > 0)) for key, value in changed.items())
 
     # unpowered -------------------------------------------------------------------------------------------------------
 
-    def impedance(self, at: str, against: str, hz: float) -> NDArray[np.complex128]:
+    def impedance(self, at: str, against: str, hz: float) -> NDArray[Any]:
         """Impedance between two nets of the unplugged board at a frequency (0: ohms after settling)."""
-        pair = (at, against)
-        key = ("unpowered", hz)
-        known: dict[tuple[str, str], NDArray[Any]] = self.kept.setdefault(key, {})
-        if pair not in known:
-            known.update(self._solve_unpowered({pair, *self._waiting(hz)} - known.keys(), hz))
-        return known[pair]
+        known: dict[tuple[str, str], NDArray[Any]] = self.kept.setdefault(("unpowered", hz), {})
+        if (at, against) not in known:
+            pairs = sorted({(at, against), *self.kept.pop(("waiting", hz), set())} - known.keys())
+            label = f"unpowered {hz:g} {pairs}"
+            if label not in self.store:
+                self.store[label] = self._solve_unpowered(pairs, hz)
+            found = self.store[label]
+            known.update({pair: found[column] for column, pair in enumerate(pairs)})
+        return known[at, against]
 
     def expect(self, pairs: Sequence[tuple[str, str]], hz: float) -> None:
         """Announce pairs that will be asked for at this frequency, so that one pass serves them all."""
@@ -153,17 +156,17 @@ class Analyses:
         found: set[tuple[str, str]] = self.kept.pop(("waiting", hz), set())
         return found
 
-    def _solve_unpowered(self, pairs: set[tuple[str, str]], hz: float) -> dict[tuple[str, str], NDArray[Any]]:
+    def _solve_unpowered(self, pairs: Sequence[tuple[str, str]], hz: float) -> NDArray[Any]:
+        """Shape (pairs, suspects, particles)."""
         cases, nets = self.cases, len(self.nets)
-        order = sorted(pairs)
-        leads = np.array([[self.index.get(a, nets), self.index.get(b, nets)] for a, b in order])
-        found = np.empty((*self.shape, len(order)), np.complex64 if hz else np.float32)
+        leads = np.array([[self.index.get(a, nets), self.index.get(b, nets)] for a, b in pairs])
+        found = np.empty((len(pairs), *self.shape), np.complex64 if hz else np.float32)
         ends, healthy = branches_of(cases.circuit, cases.values([0]), hz)
         for rows in blocks(range(len(cases.suspects)), cases.particles):
             _, changed = branches_of(cases.circuit, cases.values(rows), hz)
             changed = changed.reshape(len(rows), cases.particles, -1)
-            found[rows] = changed_pair_impedance(ends, healthy, changed, leads, nets)
-        return {pair: found[:, :, column] for column, pair in enumerate(order)}
+            found[:, rows] = np.moveaxis(changed_pair_impedance(ends, healthy, changed, leads, nets), 2, 0)
+        return found
 
     def junction(self, at: str, against: str) -> Floats:
         """Volts at the diode test's current, red lead on `at`.
@@ -206,13 +209,6 @@ class Analyses:
 
     # small derived quantities ----------------------------------------------------------------------------------------
 
-    def base(self) -> dict[tuple[str, str], Floats]:
-        """Values of the board without a fault, shape (particles,)."""
-        if "base" not in self.kept:
-            self.kept["base"] = self.cases.base()
-        found: dict[tuple[str, str], Floats] = self.kept["base"]
-        return found
-
     def across(self, part: Part, volts: NDArray[Any]) -> NDArray[Any]:
         """Volts across a two-terminal part, from volts by net."""
         a, b = part.nets[0], part.nets[-1]
@@ -228,7 +224,7 @@ class Analyses:
         plays = np.ones(self.shape)
         for index, suspect in enumerate(self.cases.suspects):
             if any(getattr(fault, "part", "") == driver.name for fault in suspect.faults):
-                changed = self.cases.of_suspect(index, self.base())
+                changed = self.cases.of_suspect(index, self.cases.base)
                 plays[index] = changed.get((driver.name, "present"), np.ones(self.cases.particles))
         return plays
 

@@ -15,6 +15,7 @@ from __future__ import annotations
 import warnings
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
+from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
@@ -69,6 +70,7 @@ class Cases:
         """Some of the suspects with the same samples of the tolerances but severities of their own."""
         return replace(self, suspects=tuple(self.suspects[index] for index in which), severity=severity)
 
+    @cached_property
     def base(self) -> dict[tuple[str, str], Floats]:
         """Values of the board without a fault, shape (particles,)."""
         return {key: np.asarray(value) for key, value in values_at(self.spread, self.points.T).items()}
@@ -87,7 +89,7 @@ class Cases:
 
     def values(self, which: Sequence[int], extra: Values | None = None) -> dict[tuple[str, str], Floats]:
         """Overrides for the cases of some suspects, shape (len(which) x particles,), one suspect after the other."""
-        base, p = self.base(), self.particles
+        base, p = self.base, self.particles
         stacked = {key: np.tile(value, len(which)) for key, value in base.items()}
         for row, index in enumerate(which):
             for key, value in self.of_suspect(index, base).items():

@@ -12,7 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from dustcap.board.model import Part
-from dustcap.circuit.elements import Element
+from dustcap.circuit.elements import LAWS, Element
 from dustcap.errors import InputError
 from dustcap.predict.cases import Cases
 from dustcap.predict.checks import DIODE_OPEN_V, DIODE_TEST_A, OHMS_OVER_RANGE
@@ -56,19 +56,23 @@ def lifted(cases: Cases, name: str, key: str = "value") -> Floats:
             mend=f"It is made on: {', '.join(UNITS)}.",
         )
     elements = tuple(element for element in cases.circuit.elements if element.part == name)
-    base = cases.base()
-    healthy = _own(part, elements, _looked_up(cases, base), key)
+    base = cases.base
+    healthy = _own(part, elements, _looked_up(cases, elements, base), key)
     readings = np.tile(healthy, (len(cases.suspects), 1))
     for index, suspect in enumerate(cases.suspects):
         if any(getattr(fault, "part", "") == name for fault in suspect.faults):
             values = {**base, **cases.of_suspect(index, base)}
-            readings[index] = _own(part, elements, _looked_up(cases, values), key)
+            readings[index] = _own(part, elements, _looked_up(cases, elements, values), key)
     return readings
 
 
-def _looked_up(cases: Cases, values: Look) -> Look:
-    full = {key: np.full(cases.particles, number) for key, number in cases.own.items()}
-    return {**full, **values}
+def _looked_up(cases: Cases, elements: tuple[Element, ...], values: Look) -> Look:
+    """Every value of the part's elements, (particles,) each."""
+    return {
+        (element.name, name): values.get((element.name, name), np.full(cases.particles, element.value(name)))
+        for element in elements
+        for name in LAWS[element.law].values
+    }
 
 
 def _own(part: Part, elements: tuple[Element, ...], values: Look, key: str) -> Floats:
@@ -90,7 +94,8 @@ def _own(part: Part, elements: tuple[Element, ...], values: Look, key: str) -> F
             return _over(_contact(values, first))
         case "inductor":
             ohm, shunt = values[first, "ohm"], values[first, "shunt_ohm"]
-            return _over(1.0 / (1.0 / np.maximum(ohm, 1e-6) + 1.0 / shunt))
+            siemens = 1.0 / np.maximum(ohm, 1e-6) + 1.0 / shunt
+            return _over(1.0 / np.maximum(siemens, 1e-12))
         case "driver":
             return _over(np.where(values[first, "present"] > 0, values[first, "ohm"], np.inf))
         case _:

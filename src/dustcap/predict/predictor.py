@@ -7,7 +7,7 @@ what is complained of.
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from functools import cached_property
+from functools import cache, cached_property
 
 import numpy as np
 from numpy.typing import NDArray
@@ -26,7 +26,7 @@ from dustcap.predict.readings import CAPACITANCE_HZ, ESR_HZ, reading
 
 Floats = NDArray[np.float64]
 
-PARTICLES = 32
+PARTICLES = 16
 NOT_IN_THE_MODEL = 0.03
 KERNEL = 0.05
 """Width of a renewed severity about its parent, as a share of the whole range: a choice of ours."""
@@ -99,7 +99,7 @@ class Predictor:
     def severities(self) -> Floats:
         """Ohms of each leak, shape (suspects, particles); nan where there is none."""
         found = np.full((len(self.suspects), self.particles), np.nan)
-        base = self.analyses.base()
+        base = self.analyses.cases.base
         for index, suspect in enumerate(self.suspects):
             for fault in suspect.faults:
                 if isinstance(fault, Leak):
@@ -121,7 +121,16 @@ class Predictor:
 
     def seen(self, target: str, word: str) -> Floats:
         """Probability of a sighting on a part or an area, shape (suspects,)."""
-        return np.array([seen(self.board, suspect, target, word) for suspect in self.suspects])
+        return self._seen(target, word)
+
+    @cache  # noqa: B019 - a predictor lives as long as its hunt
+    def _seen(self, target: str, word: str) -> Floats:
+        """Only the target's own faults and the leaks bear on what it looks like."""
+        found = np.full(len(self.suspects), seen(self.board, HEALTHY, target, word))
+        for index, suspect in enumerate(self.suspects):
+            if any(isinstance(fault, Leak) or fault.part == target for fault in suspect.faults):
+                found[index] = seen(self.board, suspect, target, word)
+        return found
 
     def renewed(self, which: Sequence[int], weights: Floats, rng: np.random.Generator) -> Predictor:
         """New severities for some suspects near those of high weight; the tolerance samples stay.
