@@ -36,6 +36,23 @@ def test_events_are_found_at_other_sample_rates(rate):
     assert np.mean(scores) >= 0.95
 
 
+def test_many_weak_events_lower_the_limit():
+    """Single samples of 15 dB, ten a second, are below the limit of a clean recording; their number gives them away."""
+    generator = np.random.default_rng(14)
+    noise = 1e-3 * generator.standard_normal(10 * RATE)
+    clean = crackle_of(noise, RATE)
+    times = np.sort(generator.uniform(0.1, 9.9, 100))
+    noise[(times * RATE).astype(int)] += generator.choice([-1, 1], 100) * 1e-3 * 10 ** (15 / 20)
+
+    crackle = crackle_of(noise, RATE)
+
+    assert crackle.threshold_db < clean.threshold_db - 0.5
+    assert (
+        f1(times, crackle.times) >= 0.8
+    )  # the best limit there is gives 0.91 on average (normal distribution, 5.6 sigma)
+    assert not clean.found
+
+
 def test_echoes_are_not_counted():
     """Reflections after 4, 7 and 11 ms do not count as events of their own (known events)."""
     generator = np.random.default_rng(3)

@@ -119,7 +119,6 @@ def _unmute(wave: Floats, rate: float, start: int) -> float | None:
     if count < 40:
         return None
     level = _frame_log_power(hiss[first:], length, count)
-    level = signal.medfilt(level, 5)  # a click is no lasting step
     split, step_db = _best_split(level)
     if step_db < LEAST_STEP_DB:
         return None
