@@ -20,9 +20,20 @@ R3 = { kind = "resistor", value = "22k", tolerance = "1 %", pins = ["amp_in", "0
 R4 = { kind = "resistor", value = "22k", tolerance = "1 %", pins = ["out", "fb"] }
 R5 = { kind = "resistor", value = "1k", tolerance = "1 %", pins = ["fb", "fb_low"] }
 C2 = { kind = "electrolytic", value = "100 uF", voltage = "25 V", esr = "0.3 ohm", pins = ["fb_low", "0V"] }
-U1 = { kind = "power amplifier", bias = "0 A", pins = { plus = "amp_in", minus = "fb", out = "out", high = "plus12", low = "minus12" } }
-LS1 = { kind = "driver", role = "woofer", resistance = "6 ohm", bl = 6, compliance = "0.8 mm/N", excursion = "4 mm", pins = ["out", "0V"] }
 D1 = { kind = "diode", type = "signal", pins = ["mid", "plus12"] }
+
+[parts.U1]
+kind = "power amplifier"
+bias = "0 A"
+pins = { plus = "amp_in", minus = "fb", out = "out", high = "plus12", low = "minus12" }
+[parts.LS1]
+kind = "driver"
+role = "woofer"
+resistance = "6 ohm"
+bl = 6
+compliance = "0.8 mm/N"
+excursion = "4 mm"
+pins = ["out", "0V"]
 
 [places]
 R1 = [10, 10]
