@@ -41,6 +41,7 @@ STRAY_F = 1e-12  # what is left between the leads of an open capacitor
 
 
 def log_between(u: Floats, bounds: tuple[float, float]) -> Floats:
+    """Quantiles u in 0..1 of a log-uniform spread between two bounds, same shape as u."""
     low, high = bounds
     return np.asarray(low * (high / low) ** u)
 
@@ -60,9 +61,11 @@ class Draw:
     nominal: Nominal
 
     def sub(self, name: str) -> str:
+        """Name of one of the part's elements."""
         return f"{self.part.name}.{name}"
 
     def own(self, value: str, element: str = "") -> Floats:
+        """A value of the part, or of one of its elements, before the fault; shape (cases,)."""
         return np.asarray(self.nominal(element or self.part.name, value), dtype=float)
 
     def variants(self, count: int) -> tuple[NDArray[np.intp], Floats]:

@@ -31,6 +31,7 @@ class Events:
     size: Floats
 
     def pick(self, which: NDArray[np.bool_]) -> Events:
+        """The events that are marked."""
         return Events(self.peak[which], self.start[which], self.stop[which], self.log_p[which], self.size[which])
 
 

@@ -59,9 +59,11 @@ class ListenResult:
             return None
 
     def refuse(self, blocks: tuple[str, ...], why: str, do: str) -> None:
+        """Blocks that cannot be given, why, and what would help."""
         self.refused += [Refusal(block, why, do) for block in blocks]
 
     def warn(self, what: str, where: Stretches, do: str, why: str = "") -> None:
+        """Something that weakens the results: where in the recording, and what would help."""
         self.warnings.append(Remark(what, where, do, why))
 
     def add_clipping(self, wave: Samples) -> Stretches:
