@@ -47,9 +47,7 @@ def test_many_weak_events_lower_the_limit():
     crackle = crackle_of(noise, RATE)
 
     assert crackle.threshold_db < clean.threshold_db - 0.5
-    assert (
-        f1(times, crackle.times) >= 0.8
-    )  # the best limit gives 0.91 on average (normal law)
+    assert f1(times, crackle.times) >= 0.8  # the best limit gives 0.91 on average (normal law)
     assert not clean.found
 
 
