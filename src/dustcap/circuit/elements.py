@@ -116,7 +116,8 @@ LAWS: Mapping[str, Law] = {
             "oscillates": 0.0,
         },
     ),
-    # volts_rms from tap to each end when there is a tap, else from a to b; ohm_a, ohm_b: resistance of each half
+    # volts_rms: e.m.f. from tap to each end when there is a tap, else from a to b, so that a load lowers it by the drop in
+    # the winding; ohm_a, ohm_b: resistance of each half
     # (without a tap only ohm_a counts); scale_a, scale_b: share of the turns that work; inf ohms: winding open
     "transformer": Law(
         ("a", "tap", "b"),

@@ -17,6 +17,8 @@ from dustcap.circuit.devices import Group, hinge
 from dustcap.circuit.layout import Layout, Real
 from dustcap.circuit.values import FLOOR_OHM, THERMAL_V, Table
 
+LEAST_EXPONENT = 100.0
+"""exp(-100) is nothing; smaller numbers would only slow the arithmetic down."""
 MAX_EXPONENT = 60.0
 """Beyond it the exponential goes on as a straight line; such a current is far outside any part."""
 DYING = 1e-4
@@ -36,7 +38,9 @@ def diode_current(v: Real, saturation_a: Real, ideality: Real | float, series_oh
     """
     ohm = np.maximum(series_ohm, FLOOR_OHM)
     scale = np.asarray(ideality * THERMAL_V)
-    omega = wrightomega(np.log(saturation_a * ohm / scale) + (v + saturation_a * ohm) / scale)
+    omega = wrightomega(
+        np.maximum(np.log(saturation_a * ohm / scale) + (v + saturation_a * ohm) / scale, -LEAST_EXPONENT)
+    )
     total = omega * scale / ohm
     return total - saturation_a, total / (total * ohm + scale)
 
@@ -140,13 +144,13 @@ class Zeners(Group):
 def softplus(u: Real, width: float) -> tuple[Real, Real]:
     """Smooth max(u, 0), exponentially small below, with its derivative."""
     x = u / width
-    small = np.exp(-np.abs(x))
+    small = np.exp(-np.minimum(np.abs(x), LEAST_EXPONENT))
     return width * (np.maximum(x, 0.0) + np.log1p(small)), np.where(x > 0, 1.0, small) / (1.0 + small)
 
 
 def _exponential(v: Real) -> tuple[Real, Real]:
     x = v / THERMAL_V
-    capped = np.exp(np.minimum(x, MAX_EXPONENT))
+    capped = np.exp(np.clip(x, -LEAST_EXPONENT, MAX_EXPONENT))
     return capped * (1.0 + np.maximum(x - MAX_EXPONENT, 0.0)), capped / THERMAL_V
 
 
