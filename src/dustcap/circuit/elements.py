@@ -116,9 +116,9 @@ LAWS: Mapping[str, Law] = {
             "oscillates": 0.0,
         },
     ),
-    # volts_rms: e.m.f. from tap to each end when there is a tap, else from a to b, so that a load lowers it by the drop in
-    # the winding; ohm_a, ohm_b: resistance of each half
-    # (without a tap only ohm_a counts); scale_a, scale_b: share of the turns that work; inf ohms: winding open
+    # volts_rms: e.m.f. from tap to each end when there is a tap, else from a to b, so that a load lowers it by the
+    # drop in the winding; ohm_a, ohm_b: resistance of each half (without a tap only ohm_a counts); scale_a, scale_b:
+    # share of the turns that work; inf ohms: winding open
     "transformer": Law(
         ("a", "tap", "b"),
         {"volts_rms": NEEDED, "ohm_a": 0.5, "ohm_b": 0.5, "scale_a": 1.0, "scale_b": 1.0},
