@@ -72,3 +72,23 @@ def test_the_intake_of_another_revision_is_refused(refused, tmp_path):
 
     words = ("intake", "--model", "m", "--unit", "u", "--board", file, "--revision", "B")
     refused(*words, code=2, says=["revision 'B'", "'A'"])
+
+
+def test_the_smallest_board_is_hunted(run, tmp_path):
+    """One resistor without a driver: its modes are the suspects, and reading it tells them apart."""
+    file = tmp_path / "one.board.toml"
+    file.write_text('layout = 1\n[parts]\nR1 = { kind = "resistor", value = "10k", pins = ["a", "0V"] }\n')
+
+    ran = run("hunt", file, "--json")
+
+    assert ran.code == 0
+    assert {row["parts"][0]["mode"] for row in ran.json["suspects"]} == {"open", "drifted high", "short"}
+    assert ran.json["next"][0]["check"] == "ohms"
+
+
+def test_a_board_without_parts_cannot_be_computed(refused, tmp_path):
+    """The description reads, but there is nothing on it."""
+    file = tmp_path / "bare.board.toml"
+    file.write_text("layout = 1\n")
+
+    refused("hunt", file, code=3, says="no parts")

@@ -78,4 +78,5 @@ def progress(what: str) -> Iterator[Callable[[float], None]]:
     try:
         yield show
     finally:
-        bar.stop()
+        if bar.live.is_started:
+            bar.stop()

@@ -6,9 +6,11 @@ from collections import Counter
 from dataclasses import dataclass
 from pathlib import Path
 
+from dustcap.board.circuit import to_circuit
 from dustcap.board.library.load import built_in
 from dustcap.board.model import Board
 from dustcap.board.read import read_board
+from dustcap.circuit.floating import floating_nets
 
 DRIVER = "driver"
 
@@ -66,6 +68,10 @@ def _remarks(board: Board) -> tuple[str, ...]:
         remarks.append("there is no driver on it, so that no complaint can be computed from it")
     if not board.of_kind("transformer", "supply", "module"):
         remarks.append("nothing feeds it: give a transformer, a supply or a module that drives a net")
+    floating = floating_nets(to_circuit(board))
+    remarks += [
+        f"net {net!r} has no path for direct current: it touches only {parts}" for net, parts in floating.items()
+    ]
     return tuple(remarks)
 
 

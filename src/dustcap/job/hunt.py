@@ -7,8 +7,10 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
+from dustcap.board.circuit import to_circuit
 from dustcap.board.model import Board
 from dustcap.board.read import parse_board, read_board
+from dustcap.circuit.floating import check_floating
 from dustcap.errors import InputError
 from dustcap.hunt.board_names import known_of
 from dustcap.hunt.evidence import Evidence
@@ -41,9 +43,13 @@ class HuntAnswer:
 
 
 class Hunter:
-    """The predictions of one board, made once and asked again after every finding."""
+    """The predictions of one board, made once and asked again after every finding.
+
+    Raises SolveError for a board with nets that no direct current can reach, with their names and what touches them.
+    """
 
     def __init__(self, board: Board, keep_in: Path | None = None, progress: Progress = lambda share: None) -> None:
+        check_floating(to_circuit(board))
         self.board = board
         self.known = known_of(board)
         self.predictor = predictor_for(board, keep_in, progress)

@@ -59,7 +59,8 @@ def _drivers(analyses: Analyses, driver: Part | None) -> tuple[Part, ...]:
 
 
 def _largest(analyses: Analyses, driver: Part | None, of: Callable[[Part], Floats]) -> Floats:
-    return np.asarray(np.max([of(each) for each in _drivers(analyses, driver)], axis=0))
+    nothing = np.zeros(analyses.shape)  # a board may be described without its drivers
+    return np.asarray(np.max([nothing, *(of(each) for each in _drivers(analyses, driver))], axis=0))
 
 
 def _cone(analyses: Analyses, driver: Part | None) -> Floats:
@@ -90,7 +91,8 @@ def level_db(analyses: Analyses, driver: Part) -> Floats:
 
 
 def _levels(analyses: Analyses, driver: Part | None, whole: Callable[..., Floats]) -> Floats:
-    return np.asarray(whole([level_db(analyses, each) for each in _drivers(analyses, driver)], axis=0))
+    levels = [level_db(analyses, each) for each in _drivers(analyses, driver)]
+    return np.asarray(whole(levels or [np.zeros(analyses.shape)], axis=0))
 
 
 def _no_output(analyses: Analyses, driver: Part | None) -> Floats:
