@@ -60,6 +60,8 @@ def listen_to(
         If the recording is silent or shorter than a second.
     """
     number, wave, found = _choose(_channels(samples, rate), rate, channel)
+    if found is not None or stimulus is not None or power_on:
+        wave = wave.astype(float)  # hours of mere noise are worked on piece by piece, as they come
     result = ListenResult(rate, number)
     setting = Setting(near_field, gate_s)
     if power_on:
@@ -143,4 +145,4 @@ def _choose(channels: NDArray[np.floating], rate: float, channel: int | None) ->
     found = {number: find_layout(channels[number - 1], rate) for number in alive}
     clear = {number: each.score for number, each in found.items() if each is not None}
     best = max(clear, key=lambda number: clear[number]) if clear else alive[0]
-    return best, channels[best - 1].astype(float), found[best]
+    return best, channels[best - 1], found[best]
