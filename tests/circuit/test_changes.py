@@ -5,7 +5,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from dustcap.circuit.changes import changed_pair_impedance, inverse_of, pair_impedance
+from dustcap.circuit.changes import changed_pair_impedance, inverse_of, opens_low, pair_impedance
 
 
 def plain(ends, admittance, pairs, nets):
@@ -80,3 +80,11 @@ def test_a_network_without_a_change_is_the_plain_inverse():
     got = changed_pair_impedance(ends, healthy, healthy[None], pairs, 3)
 
     np.testing.assert_array_equal(got[0], pair_impedance(inverse_of(ends, healthy, 3), pairs))
+
+
+def test_a_link_that_opens_is_told_to_be_solved_anew():
+    """A 10 mohm link taken away is no small change; a 1 kohm resistor taken away is one."""
+    healthy = np.array([[100.0, 1e-3]])
+    changed = np.array([[[0.0, 1e-3]], [[100.0, 0.0]], [[30.0, 1e-3]]])
+
+    assert opens_low(healthy, changed).tolist() == [True, False, False]

@@ -29,6 +29,9 @@ from numpy.typing import NDArray
 
 GROUND_S = 1e-12
 """Tiny admittance from every net to common, so that a net without any path is not singular: 1 Tohm, far over range."""
+LOW_S = 0.01
+OPENED = 0.01
+"""A branch of less than 100 ohm that falls to less than a hundredth of its admittance is opened."""
 MOST_NUMBERS = 4_000_000
 """Numbers held at once in one block of the work."""
 
@@ -89,6 +92,15 @@ def changed_pair_impedance(ends: Ends, healthy: Numbers, changed: Numbers, pairs
         for block in _blocks(failures, branches, plain.size):
             result[block[0]] = plain - _drop(ends, healthy, changed, inverse, lead, pairs, block)
     return result
+
+
+def opens_low(healthy: Numbers, changed: Numbers) -> NDArray[np.bool_]:
+    """Which failures take away a branch of low resistance, shape (failures,).
+
+    What such a branch held together is then known only as the small difference of large numbers: solve those anew.
+    """
+    low = np.abs(healthy) > LOW_S
+    return np.asarray(np.any(low & (np.abs(changed) < OPENED * np.abs(healthy)), axis=(1, 2)))
 
 
 def _groups(healthy: Numbers, changed: Numbers) -> Iterator[tuple[NDArray[np.intp], NDArray[np.intp]]]:

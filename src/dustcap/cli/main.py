@@ -19,11 +19,15 @@ from dustcap.errors import DustcapError, EvidenceError, SafetyStop, SignalError,
 
 DONE, BROKEN, WRONG_INPUT, NO_ANSWER, STOP_FOR_SAFETY, STOPPED = 0, 1, 2, 3, 4, 130
 NO_ANSWERS = (SignalError, SolveError, EvidenceError)
+ONE_THREAD = ("OPENBLAS_NUM_THREADS", "OMP_NUM_THREADS", "MKL_NUM_THREADS")
+"""Read when numpy is loaded, by the first command that computes: small matrices are slower on several threads."""
 LOG_VARIABLE = "DUSTCAP_LOG"
 
 
 def main(argv: Sequence[str] | None = None) -> int:
     """Run one command line; returns the exit code."""
+    for name in ONE_THREAD:
+        os.environ.setdefault(name, "1")
     if argv is None and not sys.warnoptions:
         warnings.simplefilter("ignore")  # warnings of libraries are for developers
     try:
