@@ -13,12 +13,12 @@ from dustcap.sound.rates import rate_interval, ratio_interval, same_rate_p
 @pytest.mark.parametrize(
     ("confidence", "events", "low", "high"),
     [
-        # R package epitools, pois.exact: 0 events; GraphPad, "confidence interval of a count": 25 events
+        # worked values on the documentation pages of two general statistics packages: 0 and 25 events
         (0.95, 0, 0.0, 3.689),
         (0.95, 25, 16.18, 36.90),
         (0.90, 25, 17.38, 34.92),
         (0.99, 25, 14.00, 41.00),
-        # Garwood 1936 by chi-square tables
+        # Garwood 1936, by chi-square tables
         (0.95, 1, 0.0253, 5.5716),
         (0.95, 10, 4.7954, 18.3904),
         (0.95, 100, 81.3640, 121.6268),

@@ -103,45 +103,67 @@ def without_crackle(
     log_p = np.concatenate([events.log_p for events in counted])
     total = sum(stop - start for start, stop in pieces)
     limit = limit_of(log_p, total)
-    clean: list[NDArray[np.floating]] = []
-    times: list[float] = []
-    sizes: list[float] = []
-    levels: list[float] = []
-    busy: list[float] = []
-    covered = 0.0
+    taken = []
     for piece, every, some, kept in zip(pieces, found, counted, whitened, strict=True):
-        stretch = samples[slice(*piece)]
-        loud = every.pick(every.log_p <= limit)
+        stretch, loud = samples[slice(*piece)], every.pick(every.log_p <= limit)
         if loud.peak.size:
-            some = some.pick(some.log_p <= limit)
-            places = _places(loud, len(stretch))
-            added = ringing_of(kept or _whitened(samples, piece, rate, hum), places, rate)
-            times += [float(piece[0] + at) / rate for at in some.peak]
-            sizes += (20 * np.log10(some.size)).tolist()
-            levels += _levels(added, some, rate)
-            busy += ((some.stop - some.start) / rate - STRETCHES_S[-1] + MERGE_S).tolist()
-            covered += float(np.count_nonzero(places)) / rate
-            stretch = stretch - added.astype(stretch.dtype)
-        clean.append(stretch)
-    seconds = total / rate
-    free = max(seconds - hidden_s(np.array(sizes), np.array(busy)), 0.1 * seconds)
-    interval = rate_interval(len(times), free)
-    crackle = Crackle(
-        found=bool(times),
-        events=len(times),
-        seconds=free,
+            background = kept or _whitened(samples, piece, rate, hum)
+            taken.append(_take_out(stretch, loud, some.pick(some.log_p <= limit), background, piece[0], rate))
+        else:
+            taken.append(_Taken(stretch))
+    return _told(taken, limit, windows, total, rate), [one.clean for one in taken]
+
+
+@dataclass(frozen=True, slots=True)
+class _Taken:
+    """A piece without its events, and what they were: times (s), sizes (dB), levels (dBFS), seconds each one hides."""
+
+    clean: NDArray[np.floating]
+    times: tuple[float, ...] = ()
+    sizes_db: tuple[float, ...] = ()
+    levels_dbfs: tuple[float, ...] = ()
+    busy_s: tuple[float, ...] = ()
+    covered_s: float = 0.0
+
+
+def _take_out(
+    stretch: NDArray[np.floating], loud: Events, counted: Events, background: Whitened, first: int, rate: float
+) -> _Taken:
+    """Take out what is loud; what is counted of it is told. `first` is the stretch's place in the recording."""
+    places = _places(loud, len(stretch))
+    added = ringing_of(background, places, rate)
+    busy_s = (counted.stop - counted.start) / rate - STRETCHES_S[-1] + MERGE_S
+    return _Taken(
+        stretch - added.astype(stretch.dtype),
+        tuple(((first + counted.peak) / rate).tolist()),
+        tuple((20 * np.log10(counted.size)).tolist()),
+        tuple(_levels(added, counted, rate)),
+        tuple(busy_s.tolist()),
+        float(np.count_nonzero(places)) / rate,
+    )
+
+
+def _told(taken: Sequence[_Taken], limit: float, windows: Windows, samples: int, rate: float) -> Crackle:
+    sizes = tuple(db for one in taken for db in one.sizes_db)
+    busy_s = np.array([hidden for one in taken for hidden in one.busy_s])
+    seconds = samples / rate
+    free_s = max(seconds - hidden_s(np.array(sizes), busy_s), 0.1 * seconds)
+    interval = rate_interval(len(sizes), free_s)
+    return Crackle(
+        found=bool(sizes),
+        events=len(sizes),
+        seconds=free_s,
         rate=interval.value,
         low=interval.low,
         high=interval.high,
-        times=tuple(times),
-        sizes_db=tuple(sizes),
-        levels_dbfs=tuple(levels),
-        windows=windows,
+        times=tuple(at for one in taken for at in one.times),
+        sizes_db=sizes,
+        levels_dbfs=tuple(db for one in taken for db in one.levels_dbfs),
+        windows=tuple(windows),
         threshold_db=float(20 * np.log10(-special.ndtri_exp(limit - np.log(2.0)))),
         false_alarms_per_hour=float(3600.0 * rate * TRIALS * np.exp(limit)),
-        share=min(covered / seconds, 1.0),
+        share=min(sum(one.covered_s for one in taken) / seconds, 1.0),
     )
-    return crackle, clean
 
 
 def pieces_of(samples: NDArray[np.floating], rate: float, windows: Windows | None = None) -> list[NDArray[np.floating]]:
