@@ -2,16 +2,16 @@
 
 from __future__ import annotations
 
-from dustcap.report.axes import time_frame
+from dustcap.report.axes import LEFT, time_frame
 from dustcap.report.recording_plots import PAGE_PT, Document
-from dustcap.report.svg import FADED, INK, SMALL_PT, Drawing
+from dustcap.report.svg import FADED, INK, PAPER, SMALL_PT, TEXT_PT, Drawing
 
 STRIP_PT = 25.0
 """Height of a strip."""
 
 
 def crackle_plot(now: Document, before: Document | None = None, *, width: float = PAGE_PT) -> str | None:
-    """Crackle events on time, one strip a recording; shaded where nothing was measured."""
+    """Crackle events on time, one strip a recording, shaded where nothing was measured; a line where none is."""
     strips = [
         (document["crackle"], label)
         for document, label in ((before, "before"), (now, "now" if before else ""))
@@ -34,6 +34,8 @@ def _strip(crackle: Document, label: str, width: float, high: float) -> Drawing:
     windows = crackle.get("windows") or [[0.0, crackle.get("seconds") or 1.0]]
     end = max([window[1] for window in windows] + list(times))
     title = f"Crackle {label}".rstrip() + f": {crackle_words(crackle)}"
+    if not times:
+        return _line(title, width)
     frame = time_frame(title, "", "dB", width, STRIP_PT, (0.0, end), high)
     free = [0.0, *(edge for window in windows for edge in window), end]
     for left, right in zip(free[::2], free[1::2], strict=True):
@@ -46,6 +48,14 @@ def _strip(crackle: Document, label: str, width: float, high: float) -> Drawing:
     for second, size in zip(times, sizes, strict=True):
         frame.field_.line(frame.spot(second, 0.0), frame.spot(second, size), stroke=INK, width=1.3)
     return frame.finished()
+
+
+def _line(title: str, width: float) -> Drawing:
+    """A recording without events: its words are enough."""
+    drawing = Drawing(width, 18.0, title)
+    drawing.box((0, 0), (width, 18.0), fill=PAPER)
+    drawing.text((LEFT, 12), title, size=TEXT_PT + 1, bold=True)
+    return drawing
 
 
 def crackle_words(crackle: Document) -> str:

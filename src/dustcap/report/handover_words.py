@@ -76,7 +76,7 @@ def sheet(data: HandoverData, made: datetime, drawn: frozenset[str], fit: Fit = 
         + _more_work(len(data.work) - fit.lines),
         "fault": _suspect(data.fault, fit) if data.fault else None,
         "others": [_suspect(line, fit) for line in data.others[:MOST_OTHERS]],
-        "unexplained": _unexplained(data.unexplained),
+        "unexplained": _unexplained(data),
         "readings": [_reading(line) for line in chosen(data.readings, fit.readings)],
         "readings_note": _readings_note(data.readings, fit.readings),
         "verdicts": [_verdict(line, i, drawn) for i, line in enumerate(data.verdicts[: fit.verdicts])],
@@ -157,8 +157,11 @@ def _suspect(line: SuspectLine, fit: Fit) -> dict[str, Any]:
     }
 
 
-def _unexplained(share: float | None) -> str:
-    return "" if share is None else f"Something not in the model: {per_cent(share)} before the work."
+def _unexplained(data: HandoverData) -> str:
+    if data.unexplained is None:
+        return ""
+    when = "before the work" if data.work else "in the last hunt"
+    return f"Something not in the model: {per_cent(data.unexplained)} {when}."
 
 
 def _reading(line: ReadingLine) -> dict[str, Any]:
@@ -188,7 +191,7 @@ def _verdict(line: VerdictLine, index: int, drawn: frozenset[str]) -> dict[str, 
         "verdict": line.verdict,
         "mark": f"mark_{line.verdict}.svg",
         "what": cut(line.what, 45),
-        "why": cut(line.why, 60),
+        "why": cut(line.why, 90),
         "gauge": f"{gauge}.svg" if gauge in drawn else "",
         "value": "" if line.value is None else measured(line.value, line.uncertainty, line.unit),
         "limit": "" if line.limit is None else f"{side} {quantity(line.limit, line.unit)}",
