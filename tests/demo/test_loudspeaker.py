@@ -109,15 +109,15 @@ def test_the_recorder_has_its_own_clock(rate, skew_ppm):
 def test_crackle_comes_at_the_stated_rate_whatever_the_volume():
     """Events, their times and levels are the same at any volume, unless they follow it."""
     unit = replace(QUIET, crackle_per_s=5.0, crackle_dbfs=(-40.0, -20.0))
-    loud, soft = (record(np.zeros(20 * RATE), RATE, replace(unit, volume_db=db), DRY, seed=4) for db in (0, -20))
+    high, low = (record(np.zeros(20 * RATE), RATE, replace(unit, volume_db=db), DRY, seed=4) for db in (0, -20))
     following = record(
         np.zeros(20 * RATE), RATE, replace(unit, volume_db=-20, crackle_follows_volume=True), DRY, seed=4
     )
 
-    assert len(loud.crackle_s) == pytest.approx(5 * 21, abs=4 * np.sqrt(5 * 21))
-    assert np.array_equal(loud.samples, soft.samples)
-    assert np.max(np.abs(following.samples)) == pytest.approx(0.1 * np.max(np.abs(loud.samples)), rel=0.01)
-    peaks = [np.max(np.abs(loud.samples[int(at * RATE) : int((at + 0.012) * RATE)])) for at in loud.crackle_s]
+    assert len(high.crackle_s) == pytest.approx(5 * 21, abs=4 * np.sqrt(5 * 21))
+    assert np.array_equal(high.samples, low.samples)
+    assert np.max(np.abs(following.samples)) == pytest.approx(0.1 * np.max(np.abs(high.samples)), rel=0.01)
+    peaks = [np.max(np.abs(high.samples[int(at * RATE) : int((at + 0.012) * RATE)])) for at in high.crackle_s]
     assert 0.009 < np.median(peaks) < 0.11
 
 
