@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import numpy as np
-from hunt.ladder import KNOWN, Ladder, cone, read_all, sample
+from hunt.ladder import KNOWN, Ladder, cone, failed, read_all, tolerances
 
 from dustcap.faults.suspects import Suspect
 from dustcap.hunt.actions import Action, Costs, action_of
@@ -18,8 +18,8 @@ class Unit:
 
     def __init__(self, suspect: Suspect, rng: np.random.Generator, errs: bool = True) -> None:
         self.suspect, self.rng, self.errs = suspect, rng, errs
-        self.ohms = sample((suspect,), (), rng, shared=False)[0]
-        self.healthy = sample((Suspect(()),), (), rng, shared=False)[0]
+        self.healthy = tolerances((), rng)
+        self.ohms = failed(self.healthy, suspect, rng.random())
 
     def true(self, check: Check) -> float:
         """What the check would read with a perfect meter."""

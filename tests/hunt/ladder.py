@@ -6,11 +6,12 @@ that pushes its cone out beyond 6 V. Nothing of the product's solver is in it.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from copy import copy
 from dataclasses import dataclass, field
 from itertools import combinations
 
 import numpy as np
+from scipy.stats import norm
 
 from dustcap.faults.suspects import Leak, PartFault, Suspect
 from dustcap.hunt.known import Known
@@ -30,6 +31,7 @@ PARTS = {
 LEAKS = tuple(combinations(("rail", "n2", "n4"), 2))
 NAMES = (*PARTS, *LEAKS)
 SUPPLY_OHM = 1.0
+WIDTH = 0.05
 KNOWN = Known(
     nets=frozenset((*NETS, "0V")),
     parts=dict.fromkeys(PARTS, "ohm"),
@@ -45,20 +47,21 @@ def all_suspects() -> tuple[Suspect, ...]:
     return (Suspect(()), *parts, *(Suspect((Leak(a, b, "glue"),)) for a, b in LEAKS))
 
 
-def sample(suspects: Sequence[Suspect], shape: tuple[int, ...], rng, shared: bool) -> np.ndarray:
-    """Ohms of every part and leak, shape (suspects, *shape, names); `shared`: all suspects on the same tolerances."""
-    drawn = rng.uniform(-0.05, 0.05, (1 if shared else len(suspects), *shape, len(NAMES)))
+def tolerances(shape: tuple[int, ...], rng) -> np.ndarray:
+    """Ohms of every part and (absent) leak of healthy units, shape (*shape, names)."""
     nominal = np.array([*(ohm for _, _, ohm in PARTS.values()), *([1e15] * len(LEAKS))])
-    ohms = np.broadcast_to(nominal * (1.0 + drawn), (len(suspects), *shape, len(NAMES))).copy()
-    for i, suspect in enumerate(suspects):
-        for fault in suspect.faults:
-            u = rng.random(shape)
-            if isinstance(fault, Leak):
-                ohms[i, ..., NAMES.index((fault.a, fault.b))] = 1e3 * 1e5**u
-                continue
-            column = NAMES.index(fault.part)
-            factor = {"open": 1e9, "short": 1e-5, "drifted high": 1.3 * (10 / 1.3) ** u}[fault.mode]
-            ohms[i, ..., column] *= factor
+    return nominal * (1.0 + rng.uniform(-0.05, 0.05, (*shape, len(NAMES))))
+
+
+def failed(ohms: np.ndarray, suspect: Suspect, u: np.ndarray) -> np.ndarray:
+    """The same with the suspect's faults, of severity `u` from 0 to 1, shape (*shape,)."""
+    ohms = ohms.copy()
+    for fault in suspect.faults:
+        if isinstance(fault, Leak):
+            ohms[..., NAMES.index((fault.a, fault.b))] = 1e3 * 1e5**u
+            continue
+        factor = {"open": 1e9, "short": 1e-5, "drifted high": 1.3 * (10 / 1.3) ** u}[fault.mode]
+        ohms[..., NAMES.index(fault.part)] *= factor
     return ohms
 
 
@@ -106,10 +109,32 @@ class Ladder:
     suspects: tuple[Suspect, ...] = field(default_factory=all_suspects)
 
     def __post_init__(self) -> None:
-        self.ohms = sample(self.suspects, (self.particles,), np.random.default_rng(self.seed), shared=True)
-        self.kept: dict[Check, np.ndarray] = {}
+        rng = np.random.default_rng(self.seed)
+        self.healthy = tolerances((self.particles,), rng)
+        self.use(rng.random((len(self.suspects), self.particles)), np.ones((len(self.suspects), self.particles)))
         weights = np.array([5.0 if isinstance(s.faults[0], Leak) else 1.0 for s in self.suspects[1:]])
         self.prior = np.concatenate([[0.1], (0.9 - self.unexplained) * weights / weights.sum()])
+
+    def use(self, u: np.ndarray, shares: np.ndarray) -> None:
+        """Take these severities, shape (suspects, particles), and shares of the prior mass."""
+        self.u, self.shares = u, shares
+        self.ohms = np.stack([failed(self.healthy, s, row) for s, row in zip(self.suspects, u, strict=True)])
+        self.kept: dict[Check, np.ndarray] = {}
+
+    def renewed(self, which, weights, rng) -> Ladder:
+        """Half of the new severities from near the survivors, half from anywhere; the shares undo that."""
+        u, shares = self.u.copy(), self.shares.copy()
+        for i in which:
+            parents = self.u[i][rng.choice(self.particles, self.particles, p=weights[i])]
+            near = 1 - np.abs(1 - np.abs(parents + WIDTH * rng.standard_normal(self.particles)) % 2)
+            u[i] = np.where(rng.random(self.particles) < 0.5, near, rng.random(self.particles))
+            images = (self.u[i], -self.u[i], 2 - self.u[i])
+            density = sum(norm.pdf(u[i][:, None], image, WIDTH) @ weights[i] for image in images)
+            shares[i] = 1 / (0.5 + 0.5 * density)
+            shares[i] /= shares[i].mean()
+        fresh = copy(self)
+        fresh.use(u, shares)
+        return fresh
 
     def readings(self, check: Check) -> np.ndarray:
         if check not in self.kept:

@@ -193,7 +193,7 @@ def test_looking_ahead_counts_the_whole_repair():
 
     seen = outlook(table)
 
-    right = Costs().of(Action(parts=("R1",)))
+    right = Costs().weight(Action(parts=("R1",)))
     assert right < seen.proposals[0].repair < seen.repair
     assert seen.repair == pytest.approx(1.5 * right, rel=0.02)
 

@@ -22,27 +22,27 @@ def volts(check, value, **more):
 def test_correlated_readings_agree_with_bayes_by_quadrature():
     """Two readings that share one tolerance: odds of the suspects equal the ratio of one-dimensional integrals.
 
-    The reference is scipy's adaptive quadrature over the shared tolerance, of the product of both likelihoods; keeping
-    a histogram for each reading instead would be off by more than a factor of two here.
+    The reference is scipy's adaptive quadrature over the shared tolerance, of the product of both likelihoods; a
+    histogram kept for each reading would make the odds one, as both suspects have the same. Within a tenth: the blur.
     """
     draws = norm(0, 0.05).ppf(qmc.Sobol(1, seed=1).random(2048)[:, 0])
     same, opposed = np.stack([5 * (1 + draws), 5 * (1 + draws)]), np.stack([5 * (1 + draws), 5 * (1 - draws)])
     rows = {A: np.stack([np.zeros(2048), same[0], opposed[0]]), B: np.stack([np.zeros(2048), same[1], opposed[1]])}
     table = Tables((HEALTHY, part("R1"), part("R2")), np.array([0.1, 0.4, 0.4]), rows)
-    spread, half = spread_of(A), half_width(MeterClass("handheld", 0.008, 3, 6000), spread_of(A), 5.4)
+    spread, half = spread_of(A), half_width(MeterClass("handheld", 0.008, 3, 6000), spread_of(A), 5.2)
 
     def evidence(sign):
         def both(t):
-            one = likelihood(5 * (1 + t), spread, low=5.4, high=5.4, half=half)
-            two = likelihood(5 * (1 + sign * t), spread, low=5.4, high=5.4, half=half)
+            one = likelihood(5 * (1 + t), spread, low=5.2, high=5.2, half=half)
+            two = likelihood(5 * (1 + sign * t), spread, low=5.2, high=5.2, half=half)
             return float(one) * float(two) * norm.pdf(t, 0, 0.05)
 
         return quad(both, -0.4, 0.4, points=[-0.08, 0.08], limit=200)[0]
 
-    got = posterior(table, Evidence((volts(A, 5.4), volts(B, 5.4)))).probability
+    got = posterior(table, Evidence((volts(A, 5.2), volts(B, 5.2)))).probability
 
-    assert got[1] / got[2] == pytest.approx(evidence(1) / evidence(-1), rel=0.03)
-    assert evidence(1) / evidence(-1) > 2.0
+    assert got[1] / got[2] == pytest.approx(evidence(1) / evidence(-1), rel=0.1)
+    assert evidence(1) / evidence(-1) > 20.0
 
 
 def simple(prior=(0.05, 0.5, 0.3), unexplained=0.15):
@@ -161,6 +161,16 @@ def test_a_fault_that_stays_after_its_part_was_replaced_is_still_suspected():
     assert got.probability[0] < 0.05
 
 
+def test_the_same_work_done_again_helps_less():
+    """R1 replaced twice and still 5 V at a: the second time moves less than a third of what the first did."""
+    once = (volts(A, 5.0), Work("replaced", part="R1"), volts(A, 5.0))
+    first = posterior(simple(), Evidence(once[:2])).probability[1]
+    again = posterior(simple(), Evidence((*once, Work("replaced", part="R1")))).probability[1]
+
+    assert first < 0.05
+    assert again > 0.5 * posterior(simple(), Evidence(once)).probability[1]
+
+
 def test_a_second_fault_behind_the_first_is_found():
     """R1 cured, and now b reads 5 V: R2 was hidden behind it, and the old reading is not held against it."""
     entries = (volts(A, 5.0), volts(B, 0.0), Work("replaced", part="R1"), volts(A, 0.0), volts(B, 5.0))
@@ -218,11 +228,25 @@ def test_a_sample_beside_the_reading_is_blurred_to_it():
     assert got.probability[1] > 0.9
 
 
-def test_blur_is_the_distance_to_the_second_neighbour():
-    """On a grid of step 2 it is two; what is not finite has none and gives none."""
-    got = blur(np.array([[0.0, 2.0, 4.0, 6.0, np.inf, np.nan]]))
+def test_blur_is_the_distance_to_the_kth_neighbour():
+    """32 samples in steps of 2: the eighth by rank is 8 away inside, 16 at the ends; few samples take their range."""
+    ladder = np.arange(32) * 2.0
 
-    assert np.array_equal(got[0], [2.0, 2.0, 2.0, 2.0, 0.0, 0.0])
+    inside = blur(ladder[None])[0]
+    few = blur(np.array([[0.0, 2.0, 4.0, 6.0, np.inf, np.nan] * 4]))[0]
+
+    assert round(32**0.6) == 8
+    assert np.array_equal(inside[4:28], np.full(24, 8.0))
+    assert (inside[0], inside[-1]) == (16.0, 16.0)
+    assert np.array_equal(few[4:6], [0.0, 0.0])
+    assert np.all(few[:4] <= 6.0)
+
+
+def test_two_clusters_are_not_blurred_into_each_other():
+    """Samples at 0 and at 24 V, an amplifier that latches either way, keep clear of the gap."""
+    values = np.concatenate([np.linspace(-0.1, 0.1, 32), np.linspace(23.9, 24.1, 32)])
+
+    assert blur(values[None]).max() < 0.2
 
 
 def test_where_no_reading_can_be_taken_a_reading_speaks_against():
@@ -252,8 +276,8 @@ class Renewable(Tables):
 
 
 def test_particles_that_run_out_are_drawn_anew():
-    """One particle in sixteen left at the reading: new ones are asked for, once they serve no more."""
-    grid = np.linspace(0.5, 50.0, 64)
+    """One particle in five left at the reading: new ones are asked for, once."""
+    grid = np.concatenate([np.linspace(7.1, 7.3, 13), np.linspace(30.0, 50.0, 51)])
     table = Renewable(
         (HEALTHY, part("R1"), part("R2")), np.array([0.1, 0.5, 0.3]), {A: np.stack([0 * grid, grid, 0 * grid])}
     )
@@ -262,12 +286,12 @@ def test_particles_that_run_out_are_drawn_anew():
     fresh = posterior(table, Evidence((volts(A, 7.2),)), np.random.default_rng(1))
 
     assert Renewable.calls == 1
-    assert plain.effective()[1] < 0.1 < fresh.effective()[1]
+    assert plain.effective()[1] < 0.3 < fresh.effective()[1]
 
 
 def test_a_renewed_suspect_weighs_the_mean_of_both_counts():
     """The odds of R1 to R2 are the mean of the odds by the first particles and by the new ones alone."""
-    grid = np.linspace(0.5, 50.0, 64)
+    grid = np.concatenate([np.linspace(7.1, 7.3, 13), np.linspace(30.0, 50.0, 51)])
     rows = {A: np.stack([0 * grid, grid, 0 * grid + 6.0])}
     table, evidence = (
         Renewable((HEALTHY, part("R1"), part("R2")), np.array([0.1, 0.5, 0.3]), rows),

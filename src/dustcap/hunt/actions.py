@@ -12,6 +12,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from dustcap.faults.suspects import Leak, PartFault, Suspect
+from dustcap.hunt.cures import AGAIN
+from dustcap.hunt.evidence import Work
 from dustcap.predict.checks import (
     CLEAN_MINUTES,
     CONNECTED,
@@ -45,7 +47,11 @@ class Action:
 
 @dataclass(frozen=True, slots=True)
 class Costs:
-    """Minutes of everything that is not a check; `service`: what giving a unit up costs; `driver`: a ruined driver."""
+    """Minutes of everything that is not a check.
+
+    Some things that are not time are put in minutes, by choice of ours: `wear`, the price of a part and the strain on a
+    board each time it is soldered; `service`, giving a unit up; `driver`, a ruined driver; and the two risks.
+    """
 
     replace: float = REPLACE_MINUTES
     clean: float = CLEAN_MINUTES
@@ -53,6 +59,7 @@ class Costs:
     power_up: float = POWER_UP_MINUTES
     power_down: float = 1.0
     plug_drivers: float = 0.5
+    wear: float = 6.0
     service: float = 150.0
     driver: float = 60.0
     risk_powered: float = 0.1
@@ -62,6 +69,10 @@ class Costs:
         """Minutes of an action with powering up and proof."""
         work = len(action.parts) * self.replace + (len(action.areas) + len(action.between)) * self.clean
         return work + self.power_up + self.prove
+
+    def weight(self, action: Action) -> float:
+        """What an action weighs in a decision: its minutes and the wear."""
+        return self.of(action) + self.wear * len(action.parts)
 
     def change(self, now: str, then: str) -> float:
         """Minutes from one state of the bench to another; drivers are plugged in or out with the power off."""
@@ -99,9 +110,30 @@ class Groups:
         """Mass of each group, from that of each suspect (the last one: not in the model)."""
         return np.bincount(self.of, suspects, minlength=len(self.actions)).astype(np.float64)
 
-    def costs(self, costs: Costs) -> Floats:
-        """Minutes of each action, that of the healthy board being the proof."""
-        return np.array([costs.of(action) for action in self.actions])
+    def costs(self, costs: Costs, tried: Sequence[Work] = ()) -> Floats:
+        """Weight of each action in minutes, that of the healthy board being the proof.
+
+        An action tried before is as much dearer as it is less likely to help.
+        """
+        return np.array([costs.weight(action) / AGAIN ** _times(action, tried) for action in self.actions])
+
+
+def first_repair(mass: Floats, weights: Floats) -> int:
+    """The repair to try first, by probability over cost; neither nothing nor giving up is one."""
+    ratio = mass / weights
+    ratio[0] = ratio[-1] = -1.0
+    return int(np.argmax(ratio))
+
+
+def _times(action: Action, tried: Sequence[Work]) -> int:
+    """How often some of an action was done before."""
+    pairs = [set(pair) for pair in action.between]
+    return sum(
+        work.part in action.parts
+        or work.area in action.areas
+        or (work.between is not None and set(work.between) in pairs)
+        for work in tried
+    )
 
 
 def action_of(suspect: Suspect) -> Action:

@@ -25,6 +25,8 @@ BY_CLEANING = {"noisy": 0.7, "contact resistance": 0.7, "track worn": 0.3, "resi
 BY_RESOLDERING = {"open": 0.5, "resistance": 0.7, "contact resistance": 0.3, "wiper open": 0.3, "winding open": 0.2}
 BY_BRIDGING = {"open": 0.98, "resistance": 0.98, "stuck open": 0.98, "contact resistance": 0.98}
 UNEXPLAINED_CURED = 0.1
+AGAIN = 0.3
+"""Share of its first chance that the same work has when it is done over again."""
 AS_IF_GONE = ("open", "stuck open", "winding open", "dead", "no output", "base-emitter open")
 """Modes that stand for a part that is not there."""
 
@@ -37,20 +39,27 @@ class Cure:
     leaves: Ints
 
 
-def cure_of(work: Work, suspects: Sequence[Suspect]) -> Cure:
-    """What one piece of work does to each suspect.
+def cure_of(work: Work, suspects: Sequence[Suspect], before: Sequence[Work] = ()) -> Cure:
+    """What one piece of work does to each suspect; work that was done `before` on the same thing helps less.
 
     A joint fault loses the part that was worked on and becomes the suspect of its remaining faults; where that one is
     not among the suspects, the work is taken not to have cured it.
     """
     index = {frozenset(suspect.faults): i for i, suspect in enumerate(suspects)}
     share, leaves = np.zeros(len(suspects)), np.arange(len(suspects))
+    chance = AGAIN ** sum(same_work(work, other) for other in before)
     for i, suspect in enumerate(suspects):
         shares = [_share(work, fault) for fault in suspect.faults]
         rest = frozenset(fault for fault, s in zip(suspect.faults, shares, strict=True) if s == 0)
         if any(shares) and rest in index:
-            share[i], leaves[i] = min(s for s in shares if s), index[rest]
+            share[i], leaves[i] = chance * min(s for s in shares if s), index[rest]
     return Cure(share, leaves)
+
+
+def same_work(work: Work, other: Work) -> bool:
+    """Whether both were the same thing done to the same place."""
+    places = [{*(w.between or ()), w.part, w.area} for w in (work, other)]
+    return work.did == other.did and places[0] == places[1]
 
 
 def gone_row(part: str, suspects: Sequence[Suspect]) -> int | None:

@@ -16,7 +16,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.special import ndtri
 
-from dustcap.hunt.actions import Costs, Groups
+from dustcap.hunt.actions import Costs, Groups, first_repair
 from dustcap.hunt.entropy import entropy
 from dustcap.hunt.evidence import Complaint, Evidence, Reading, Sighting, same_check
 from dustcap.hunt.meter import spread_of
@@ -96,11 +96,14 @@ def plan_checks(
     proposals = no_needless_danger([p for p in proposals if p.bits > TELLS_NOTHING])
     proposals.sort(key=lambda p: (-p.score, p.check))
     mass = groups.mass(found.mass.sum(axis=1))
-    leftover = leftover_of(groups.costs(costs), groups.unexplained, costs.service)
-    left = float(2.0 ** entropy(mass))
+    minutes = groups.costs(costs, evidence.work)
+    leftover = leftover_of(minutes, groups.unexplained, costs.service)
+    left, repair = float(2.0 ** entropy(mass)), leftover(mass)
     if left <= FEW_ACTIONS and proposals:
-        proposals = _look_ahead(cloud, predictions, proposals, units, leftover)
-    return Outlook(tuple(proposals), leftover(mass), left)
+        lead = first_repair(mass, minutes)
+        ahead = _Ahead(cloud, predictions, proposals, units, leftover)
+        proposals, repair = ahead.ordered(), min(repair, ahead.acting(lead, float(minutes[lead])))
+    return Outlook(tuple(proposals), repair, left)
 
 
 def _refined(quick: Sequence[Proposal], propose: Callable[[Check, bool], Proposal]) -> list[Proposal]:
@@ -185,42 +188,63 @@ def leftover_of(minutes: Floats, unexplained: int, service: float) -> Leftover:
     return leftover
 
 
-def _look_ahead(
-    cloud: Cloud,
-    predictions: Predictions,
-    proposals: Sequence[Proposal],
-    units: Mapping[str, str],
-    leftover: Leftover,
-) -> list[Proposal]:
-    """The best few by expected minutes of the whole repair, then the others as they were."""
-    telling = sorted(proposals, key=lambda p: (-p.bits, p.check))
-    pool = list(dict.fromkeys([*proposals[: POOL // 2], *telling[:POOL]]))[:POOL]
-    heads = min(HEADS, len(proposals))
-    picks = _plan_picks(cloud)
-    codes = np.stack(
-        [_code(cloud, predictions, p.check, units.get(p.check.part, ""), picks, i) for i, p in enumerate(pool)]
-    )
-    mass = np.full(picks.size, cloud.mass.sum() / picks.size)
-    prices = np.array([p.minutes + p.risk for p in pool])
-    present, classes = np.unique(cloud.group[picks], return_inverse=True)
-    table = make_table(mass, codes, prices, classes)
+class _Ahead:
+    """The best few proposals against each other and against acting at once, on a few hundred particles."""
 
-    def ending(masses: Floats) -> float:
-        whole = np.zeros(cloud.count)
-        whole[present] = masses
-        return leftover(whole)
+    def __init__(
+        self,
+        cloud: Cloud,
+        predictions: Predictions,
+        proposals: Sequence[Proposal],
+        units: Mapping[str, str],
+        leftover: Leftover,
+    ) -> None:
+        telling = sorted(proposals, key=lambda p: (-p.bits, p.check))
+        self.proposals = proposals
+        self.pool = list(dict.fromkeys([*proposals[: POOL // 2], *telling[:POOL]]))[:POOL]
+        self.heads = np.arange(min(HEADS, len(proposals)))
+        picks, mass = _plan_picks(cloud)
+        codes = [
+            _code(cloud, predictions, p.check, units.get(p.check.part, ""), picks, i) for i, p in enumerate(self.pool)
+        ]
+        self.present, classes = np.unique(cloud.group[picks], return_inverse=True)
+        prices = np.array([p.minutes + p.risk for p in self.pool])
+        self.table = make_table(np.full(picks.size, mass / picks.size), np.stack(codes), prices, classes)
+        self.leftover, self.wide = leftover, cloud.count
 
-    ahead = first_tests(table, np.arange(heads), ending, PLAN_DEPTH - 1)
-    looked = [replace(p, repair=float(a)) for p, a in zip(pool[:heads], ahead, strict=True)]
-    looked.sort(key=lambda p: (p.repair, -p.score))
-    return [*looked, *(p for p in proposals if p.check not in {q.check for q in looked})]
+    def ordered(self) -> list[Proposal]:
+        """The heads by expected minutes of the whole repair, then the others as they were."""
+        ahead = first_tests(self.table, self.heads, self._ending, PLAN_DEPTH - 1)
+        looked = [replace(p, repair=float(a)) for p, a in zip(self.pool, ahead, strict=False)]
+        looked.sort(key=lambda p: (p.repair, -p.score))
+        return [*looked, *(p for p in self.proposals if p.check not in {q.check for q in looked})]
+
+    def acting(self, lead: int, minutes: float) -> float:
+        """Expected minutes when the leading action is taken now, and checks are made only if it was the wrong one."""
+        table = self.table
+        others = np.flatnonzero(self.present[table.classes] != lead)
+        if not others.size:
+            return minutes * float(table.mass.sum())
+        masses = np.bincount(table.classes[others], table.mass[others], minlength=table.class_count)
+        checking = first_tests(table, self.heads, self._ending, PLAN_DEPTH - 1, others)
+        return minutes * float(table.mass.sum()) + min(self._ending(masses.astype(np.float64)), float(checking.min()))
+
+    def _ending(self, masses: Floats) -> float:
+        whole = np.zeros(self.wide)
+        whole[self.present] = masses
+        return self.leftover(whole)
 
 
-def _plan_picks(cloud: Cloud) -> NDArray[np.int64]:
-    """A few hundred particles, as many of each suspect as it has mass."""
-    rising = np.cumsum(cloud.mass) / cloud.mass.sum()
+def _plan_picks(cloud: Cloud) -> tuple[NDArray[np.int64], float]:
+    """A few hundred particles, as many of each suspect as it has mass, and the mass of all.
+
+    What is not in the model is all taken to look healthy: no plan counts on its showing itself and being given up.
+    """
+    unknown = cloud.group == cloud.groups.unexplained
+    mass = np.where(unknown, cloud.mass * (1.0 + cloud.anything / max(cloud.mass[unknown].sum(), 1e-300)), cloud.mass)
+    rising = np.cumsum(mass) / mass.sum()
     steps = (np.arange(PLAN_PARTICLES) + 0.5) / PLAN_PARTICLES
-    return np.minimum(np.searchsorted(rising, steps), cloud.mass.size - 1)
+    return np.minimum(np.searchsorted(rising, steps), mass.size - 1), float(mass.sum())
 
 
 def _code(

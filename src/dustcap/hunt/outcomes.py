@@ -21,7 +21,7 @@ from dustcap.hunt.actions import Groups
 from dustcap.hunt.entropy import entropy, information
 from dustcap.hunt.evidence import SIGHTINGS
 from dustcap.hunt.meter import HANDHELD, Spread, spread_of
-from dustcap.hunt.posterior import Posterior, blur
+from dustcap.hunt.posterior import HALF_KNOWN, HEARD_UNEXPLAINED, Posterior, blur
 from dustcap.hunt.predictions import Predictions
 from dustcap.predict.checks import Check
 
@@ -35,14 +35,13 @@ MAX_OUTCOMES = 24
 NODES = np.linspace(-2.4, 2.4, 9)  # of blur, model and meter together, in their sigma
 SHARES = np.exp(-0.5 * NODES**2) / np.exp(-0.5 * NODES**2).sum()
 PRETENDED = 0.44
-ANYTHING = 0.5  # share of readings on an undescribed board that can be anything
 
 
 @dataclass(frozen=True)
 class Cloud:
     """Particles picked for planning: `mass` (n,), their `suspect` and `particle`, and the `group` they call for.
 
-    What is not in the model is there half as particles of the healthy board, in the last group; the other half,
+    What is not in the model is there partly as particles of the healthy board, in the last group; the other part,
     `anything`, is spread over all outcomes.
     """
 
@@ -72,9 +71,9 @@ def cloud_of(found: Posterior, groups: Groups, size: int = FINE) -> Cloud:
     healthy = found.mass[0] if chance[0] > 0 else np.ones(particles)
     _, odd = _pick(healthy[None], each)
     suspect = np.concatenate([live[rows], np.zeros(each, dtype=np.int64)])
-    mass = np.concatenate([chance[live][rows] / each, np.full(each, (1 - ANYTHING) * found.unexplained / each)])
+    mass = np.concatenate([chance[live][rows] / each, np.full(each, (1 - HALF_KNOWN) * found.unexplained / each)])
     group = np.concatenate([groups.of[live][rows], np.full(each, groups.unexplained)])
-    return Cloud(mass, suspect, np.concatenate([picked, odd]), group, groups, ANYTHING * found.unexplained)
+    return Cloud(mass, suspect, np.concatenate([picked, odd]), group, groups, HALF_KNOWN * found.unexplained)
 
 
 def _pick(mass: Floats, each: int) -> tuple[Ints, Ints]:
@@ -91,9 +90,8 @@ def joint_table(
 ) -> Floats:
     """Masses of group against outcome, shape (groups, outcomes)."""
     if check.kind in ("listen", "look"):
-        joint = _words(cloud, chances(cloud, predictions, check))
-    else:
-        joint = _numbers(cloud, predictions.readings(check), spread_of(check, unit), careful)
+        return _words(cloud, chances(cloud, predictions, check), check.kind == "listen")
+    joint = _numbers(cloud, predictions.readings(check), spread_of(check, unit), careful)
     joint[cloud.groups.unexplained] += cloud.anything / joint.shape[1]
     return joint
 
@@ -194,5 +192,11 @@ def _numbers(cloud: Cloud, values: Floats, spread: Spread, careful: bool) -> Flo
     return np.asarray(joint.reshape(cloud.count, width))
 
 
-def _words(cloud: Cloud, chance: Floats) -> Floats:
-    return np.stack([np.bincount(cloud.group, cloud.mass * row, minlength=cloud.count) for row in chance], axis=1)
+def _words(cloud: Cloud, chance: Floats, heard: bool) -> Floats:
+    """Words of a look fall on an undescribed board as on the healthy one; complaints as the posterior has it."""
+    rows = [np.bincount(cloud.group, cloud.mass * row, minlength=cloud.count) for row in chance]
+    joint = np.stack(rows, axis=1).astype(np.float64)
+    odd = joint[cloud.groups.unexplained]
+    share = np.array([HEARD_UNEXPLAINED, 1 - HEARD_UNEXPLAINED]) if heard else odd / max(odd.sum(), 1e-300)
+    joint[cloud.groups.unexplained] = (odd.sum() + cloud.anything) * share
+    return joint

@@ -94,10 +94,19 @@ def rollout_cost(table: Table, leftover: Leftover = identified, depth: int = 64)
     return _rollout(table, np.arange(table.mass.size), leftover, depth)
 
 
-def first_tests(table: Table, heads: ArrayLike, leftover: Leftover = identified, depth: int = 64) -> Floats:
-    """Expected cost of each test of `heads` followed by greedy, shape (heads,); inf for one that splits nothing."""
-    alive = np.arange(table.mass.size)
-    return np.array([_then(table, alive, int(t), lambda a: _greedy(table, a, leftover, depth)) for t in _row(heads)])
+def first_tests(
+    table: Table,
+    heads: ArrayLike,
+    leftover: Leftover = identified,
+    depth: int = 64,
+    alive: Ints | None = None,
+) -> Floats:
+    """Expected cost of each test of `heads` followed by greedy, shape (heads,); inf for one that splits nothing.
+
+    `alive`: the hypotheses that are left, all of them when left out.
+    """
+    left = np.arange(table.mass.size) if alive is None else alive
+    return np.array([_then(table, left, int(t), lambda a: _greedy(table, a, leftover, depth)) for t in _row(heads)])
 
 
 def _row(heads: ArrayLike) -> Ints:
