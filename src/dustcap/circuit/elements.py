@@ -91,6 +91,7 @@ LAWS: Mapping[str, Law] = {
             "bias_plus_a": 100e-9,
             "bias_minus_a": 100e-9,
             "noise_v": 8e-9,
+            "noise_a": 0.5e-12,
             "headroom_v": 1.5,
             "limit_a": 30e-3,
             "out_ohm": 60.0,
