@@ -161,7 +161,7 @@ def labels(place: Floats, mass: Floats, most: int) -> tuple[Ints, Ints, Floats]:
     first = low[shown].min() if shown.any() else 0.0
     fine = np.where(shown, low - first + 2.0, np.where(np.isnan(place), 0.0, 1.0)).astype(np.int64)
     upper = np.where(shown, fine + 1, fine)
-    total = np.bincount(fine, mass * (1 - share), minlength=int(upper.max()) + 1)
+    total = np.bincount(fine, mass * (1 - share), minlength=max(int(upper.max()) + 1, 2))
     total += np.bincount(upper, mass * share, minlength=total.size)
     middle = np.cumsum(total) - 0.5 * total
     step = np.floor(middle / max(total.sum(), 1e-300) * most * (1 - 1e-12)).astype(np.int64)
