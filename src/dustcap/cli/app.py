@@ -10,6 +10,7 @@ from dustcap import __version__
 from dustcap.cli import (
     bench_commands,
     board_commands,
+    board_results_commands,
     demo_command,
     find_commands,
     job_commands,
@@ -51,6 +52,7 @@ app.command("intake")(job_commands.intake)
 app.command("complain")(job_commands.complain)
 app.command("sight")(job_commands.sight)
 app.command("reading", context_settings=NUMBERS)(job_commands.reading)
+app.command("sheet")(board_results_commands.sheet)
 app.command("hunt")(find_commands.hunt)
 app.command("work")(job_commands.work)
 app.command("stimulus")(sound_commands.stimulus)

@@ -1,0 +1,55 @@
+"""The words of the service sheet, the leak map and the comparison on the terminal."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from dustcap.quantities import show
+
+if TYPE_CHECKING:
+    from rich.console import Console
+
+    from dustcap.job.sheet import ServiceSheet
+
+COLUMNS = (
+    ("d.c.", "dc_volts", "V"),
+    ("ohms", "ohms_red_here", "ohm"),
+    ("ripple", "ripple", "V"),
+    ("level", "level", "V"),
+)
+
+
+def print_sheet(out: Console, found: ServiceSheet, pdf: Path | None) -> None:
+    """The sheet as text: first the checks worth making, then every net, then every part."""
+    from dustcap.job.sheet import SPREAD_NOTE
+    from dustcap.report.figures import figure_said
+
+    sheet = found.sheet
+    revision = f", revision {found.revision}" if found.revision else ""
+    out.print(f"{found.board}{revision}: what a good board reads", style="bold")
+    out.print(f"{SPREAD_NOTE} Level: {show(sheet.signal_hz, 'Hz')} {show(sheet.signal_v, 'V')} at the first input.")
+    for remark in found.remarks:
+        out.print(f"! {remark}", style="yellow")
+    out.print("\nfirst checks", style="bold")
+    for check in found.checks:
+        out.print(
+            f"  {check.check:<9} {check.at:<16} {figure_said(check.expect, check.unit):<34} {check.state}; {check.why}"
+        )
+    out.print("\nnets", style="bold")
+    for net, one in sheet.nets.items():
+        said = [f"{title} {figure_said(getattr(one, name), unit)}" for title, name, unit in COLUMNS]
+        if figure_said(one.ohms_red_here, "ohm") != figure_said(one.ohms_black_here, "ohm"):
+            said.insert(2, f"leads swapped {figure_said(one.ohms_black_here, 'ohm')}")
+        out.print(f"  {net:<18} " + "; ".join(said))
+    out.print("\nparts", style="bold")
+    for part in found.parts:
+        figures = part.figures
+        said = [figure_said(figures.volts, "V"), figure_said(figures.watts, "W")]
+        if figures.share_of_rating is not None:
+            said.append(f"{figure_said(figures.share_of_rating, '%')} of its {figures.of}")
+        out.print(f"  {part.name:<18} {part.value:<24} " + "; ".join(said))
+    if pdf is not None:
+        out.print(f"\nwritten to {pdf}")
+    for caution in found.cautions:
+        out.print(f"! {caution}")

@@ -1,0 +1,122 @@
+"""The words and figures of the service sheet as it is printed, ready for the layout."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from itertools import groupby
+from typing import Any
+
+from dustcap.job.block_order import OrderedBlock, Outlet
+from dustcap.job.sheet import SPREAD_NOTE, Figure, PartLine, ServiceSheet
+from dustcap.report.figures import NONE, bounds, middle
+from dustcap.report.wording import quantity
+
+Words = dict[str, Any]
+
+ABREAST = 3
+"""Blocks of one step that stand side by side."""
+STRAINED = 0.8
+"""A share of its rating from which a part is marked: a choice of ours."""
+
+
+def sheet_words(data: ServiceSheet) -> Words:
+    """All that stands on the sheet, as plain mappings and lists of text."""
+    sheet = data.sheet
+    signal = f"{quantity(sheet.signal_hz, 'Hz')}, {quantity(sheet.signal_v, 'V')} at the first input"
+    return {
+        "title": data.board,
+        "revision": f"revision {data.revision}" if data.revision else "",
+        "mains": f"mains {quantity(data.mains_v, 'V')} {quantity(data.mains_hz, 'Hz')}",
+        "common": data.common,
+        "signal": signal,
+        "note": SPREAD_NOTE,
+        "rails": [_rail(data, net) for net in data.rails],
+        "rows": [row for step in _steps(data) for row in step],
+        "checks": _checks(data),
+        "nets": [_net(data, net) for net in sheet.nets],
+        "parts": [_part(line) for line in data.parts],
+        "remarks": list(data.remarks),
+        "cautions": list(data.cautions),
+    }
+
+
+def _figure(figure: Figure, unit: str) -> list[str]:
+    return [middle(figure, unit), bounds(figure, unit)]
+
+
+def _rail(data: ServiceSheet, net: str) -> Words:
+    one = data.sheet.nets[net]
+    return {
+        "net": net,
+        "volts": _figure(one.dc_volts, "V"),
+        "ripple": middle(one.ripple, "V"),
+        "ohms": middle(one.ohms_red_here, "ohm"),
+    }
+
+
+def _steps(data: ServiceSheet) -> Iterable[list[Words]]:
+    """Each step of the signal's way as rows of at most `ABREAST` blocks; what only feeds is said so."""
+    for step, group in groupby(data.blocks, key=lambda block: block.step):
+        blocks = [_block(data, block) for block in group]
+        cuts = range(0, len(blocks), ABREAST)
+        yield [{"feeds": step < 0, "first": cut == 0, "blocks": blocks[cut : cut + ABREAST]} for cut in cuts]
+
+
+def _block(data: ServiceSheet, block: OrderedBlock) -> Words:
+    return {
+        "name": block.name.replace("_", " "),
+        "parts": [[name.removeprefix(f"{block.name}-"), value] for name, value in block.parts],
+        "outlets": [_outlet(data, outlet) for outlet in block.outlets],
+    }
+
+
+def _outlet(data: ServiceSheet, outlet: Outlet) -> Words:
+    one = data.sheet.nets[outlet.net]
+    return {
+        "net": outlet.net,
+        "to": "to " + ", ".join(name.replace("_", " ") for name in outlet.to),
+        "volts": _figure(one.dc_volts, "V"),
+        "level": _figure(one.level, "V"),
+    }
+
+
+def _checks(data: ServiceSheet) -> list[Words]:
+    found = []
+    for state, group in groupby(data.checks, key=lambda check: check.state):
+        rows = [
+            [check.check, f"{check.at} against {check.against}", *_figure(check.expect, check.unit), check.why]
+            for check in group
+        ]
+        found.append({"state": state, "rows": rows})
+    return found
+
+
+def _net(data: ServiceSheet, net: str) -> list[list[str]]:
+    one = data.sheet.nets[net]
+    ohms = _figure(one.ohms_red_here, "ohm")
+    back = _figure(one.ohms_black_here, "ohm")
+    return [
+        [net, ""],
+        _figure(one.dc_volts, "V"),
+        ohms,
+        ["same", ""] if back == ohms else back,
+        _figure(one.ripple, "V"),
+        _figure(one.level, "V"),
+    ]
+
+
+def _part(line: PartLine) -> Words:
+    figures = line.figures
+    share = figures.share_of_rating
+    strained = share is not None and share.high > STRAINED
+    return {
+        "cells": [
+            line.name,
+            line.value,
+            line.rating,
+            middle(figures.volts, "V"),
+            middle(figures.watts, "W"),
+            f"{middle(share, '%', 2)} of {figures.of}" if share is not None else NONE,
+        ],
+        "strained": strained,
+    }
