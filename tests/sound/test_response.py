@@ -70,7 +70,7 @@ def test_the_uncertainty_covers(pink, noise_db):
 
 @pytest.mark.parametrize("late_s", [0.0035, 0.00466, 0.008])
 def test_the_gate_ends_before_the_first_reflection(late_s):
-    """The gate is a little shorter than the reflection's delay; nothing below 1/T is valid; the rest keeps its word."""
+    """The gate is a little shorter than the reflection's delay; nothing below 1/T is valid; above, 0.1 dB."""
     # 4.66 ms: floor reflection, microphone 1 m away and both 1.2 m high, 214.5 Hz (geometry, c = 343.2 m/s)
     echoes = ((late_s, 0.5), (1.5 * late_s, 0.4), (2.7 * late_s, -0.4))
     samples = recorded(played("quick 1").samples, sections=loudspeaker(), echoes=echoes, noise_db=-70)
@@ -80,9 +80,9 @@ def test_the_gate_ends_before_the_first_reflection(late_s):
     assert 0.9 * late_s < response.gate_s < late_s
     assert response.valid[0] >= 1 / response.gate_s
     assert response.valid[0] < 1.2 / late_s
-    error, hz, uncertainty = errors_db(response, loudspeaker())
+    error, _, uncertainty = errors_db(response, loudspeaker())
     assert np.mean(np.abs(error) <= uncertainty) > 0.95
-    assert np.abs(error[hz > 4 / late_s]).max() < 0.1
+    assert np.abs(error).max() < 0.1
 
 
 def test_a_gate_costs_a_flat_system_nothing():

@@ -18,8 +18,9 @@ import numpy as np
 import scipy.fft as fft
 
 from dustcap.errors import SignalError
+from dustcap.sound.cut import noise_power
 from dustcap.sound.health import Ranges, outside
-from dustcap.sound.response import COVERAGE, grid_hz, longest_run, noise_power
+from dustcap.sound.response import COVERAGE, grid_hz, longest_run
 from dustcap.sound.spectra import noise_density, smoothed
 from dustcap.sound.stimulus import Samples
 from dustcap.sound.sweep import HIGH_EDGE_HZ, LOW_EDGE_HZ, SweepResponse

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from dustcap.sound.align import Alignment
+from dustcap.sound.cut import BEFORE_S
 from dustcap.sound.foreign import ForeignAlignment, foreign_response, foreign_windows
 from dustcap.sound.harmonics import harmonics_of
 from dustcap.sound.health import (
@@ -23,7 +24,7 @@ from dustcap.sound.health import (
 from dustcap.sound.irregular import irregular_of
 from dustcap.sound.pilots import SKEW_LIMIT
 from dustcap.sound.polarity import Polarity, polarity_of
-from dustcap.sound.response import BEFORE_S, frequency_response, grid_hz, impulse_and_gate
+from dustcap.sound.response import frequency_response, grid_hz, impulse_and_gate
 from dustcap.sound.result import SHORTEST_S, ListenResult, Windows, joined
 from dustcap.sound.stimulus import START_HZ, STOP_HZ, Samples
 from dustcap.sound.sweep import SweepResponse, sweep_response

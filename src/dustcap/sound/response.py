@@ -14,11 +14,11 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-import scipy.fft as fft
 from numpy.typing import NDArray
 from scipy.ndimage import maximum_filter1d
 
 from dustcap.errors import SignalError
+from dustcap.sound.cut import BEFORE_S, cut_otherwise, cut_out, noise_power, tail_of
 from dustcap.sound.gate import LONGEST_S, Gate, find_gate
 from dustcap.sound.health import Ranges, outside
 from dustcap.sound.spectra import noise_density, smoothed
@@ -30,10 +30,9 @@ SMOOTHING = 24  # a 24th of an octave
 LEAST_SNR_DB = 10.0  # of a shown point, after smoothing
 COVERAGE = 1.96  # 95 %
 FLOOR_DB = 0.02  # clocks, converters and arithmetic: measured against known filters, see tests
-BEFORE_S = 0.16
 SHORT_S = 0.04  # a gate shorter than the slowest wave of the sweep
 # What a gate of 0.7 T still moves within a sixth of an octave, half as much again, covers what T has cut off (tests).
-SHORTER, TRUNCATION, AROUND = 0.7, 1.5, 2 * POINTS_PER_OCTAVE // 6 + 1
+TRUNCATION, AROUND = 1.5, 2 * POINTS_PER_OCTAVE // 6 + 1
 SPEED_OF_SOUND = 343.2  # m/s at 20 degrees C
 PISTON_DIAMETER_M = 0.16  # assumed when none is given: an 8-inch driver, the largest common in near-field units
 
@@ -109,7 +108,8 @@ def frequency_response(
         impulse = causal_start(sweep, BEFORE_S, max(gate.direct_s, 0.0) + length_s + 0.002, gate.direct_s)
     hz = grid_hz(sweep.band_hz)
     density = noise_density(rest, sweep.rate, min(length_s, LONGEST_S), sweep.rounding)
-    cut = _cut(sweep, impulse, density, gate.direct_s, length_s)
+    tail = tail_of(sweep, impulse, gate.direct_s, length_s) if length_s < SHORT_S else None
+    cut = cut_out(sweep, impulse, density, gate.direct_s, length_s, tail)
     signal, noise = cut.smoothed(hz, smoothing)
     snr = signal / np.maximum(noise, 1e-30)
     high_hz = SPEED_OF_SOUND / (np.pi * diameter_m) if near_field else sweep.band_hz[1]
@@ -117,7 +117,7 @@ def frequency_response(
     valid = longest_run(hz, fits)
     inside = (hz >= valid[0]) & (hz <= valid[1])
     hz_in, snr = hz[inside], snr[inside]
-    shorter, _ = _cut(sweep, impulse, density, gate.direct_s, SHORTER * length_s).smoothed(hz_in, smoothing)
+    shorter, _ = cut_otherwise(sweep, impulse, density, gate.direct_s, length_s, tail).smoothed(hz_in, smoothing)
     wider, _ = cut.smoothed(hz_in, smoothing / 2)
     noise_db = 4.343 * np.sqrt((2 / snr + 1 / snr**2) / np.maximum(hz_in * np.log(2) / smoothing * cut.seconds, 1.0))
     cut_off_db = TRUNCATION * maximum_filter1d(np.abs(10 * np.log10(shorter / signal[inside])), AROUND)
@@ -163,57 +163,6 @@ def impulse_and_gate(sweep: SweepResponse, rest: Samples, *, near_field: bool = 
         return impulse, find_gate(impulse, sweep.rate, BEFORE_S, _usable(sweep, rest))
     peak_s = float(np.argmax(np.abs(impulse))) / sweep.rate - BEFORE_S
     return impulse, Gate(min(max(peak_s, -0.02), 0.05), min(LONGEST_S, after_s - 0.06), None)
-
-
-@dataclass(frozen=True, slots=True)
-class _Cut:
-    """Power of the gated response and of the noise in it, at `hz` (n,); `seconds`: what the window leaves of time."""
-
-    hz: Samples
-    power: Samples
-    noise: Samples
-    seconds: float
-
-    def smoothed(self, hz: Samples, fraction: float) -> tuple[Samples, Samples]:
-        """Signal and noise power over a fraction of an octave."""
-        noise = smoothed(hz, self.noise, fraction, self.hz)
-        return np.maximum(smoothed(hz, self.power, fraction, self.hz) - noise, 1e-30), noise
-
-
-def _cut(
-    sweep: SweepResponse, impulse: Samples, density: tuple[Samples, Samples], direct_s: float, length_s: float
-) -> _Cut:
-    """Spectrum of the impulse response through a window from `direct_s` on."""
-    window, begin = _window(sweep.rate, direct_s, length_s, impulse.size)
-    size = fft.next_fast_len(max(round((3.0 if length_s > 0.1 else 0.5) * sweep.rate), window.size), real=True)
-    hz = np.arange(size // 2 + 1) * sweep.rate / size
-    top = int(np.searchsorted(hz, sweep.band_hz[1] * 1.06))
-    spectrum = fft.rfft(impulse[begin : begin + window.size] * window, size)
-    weight = np.interp(hz[:top], sweep.hz, sweep.weight)
-    weight[hz[:top] < sweep.band_hz[0]] = 1.0  # filled
-    noise = noise_power(sweep, density, hz[:top]) * np.sum(window**2)
-    seconds = float(np.sum(window**2) ** 2 / np.sum(window**4)) / sweep.rate
-    return _Cut(hz[:top], np.abs(spectrum[:top] / np.maximum(weight, 0.05)) ** 2, noise, seconds)
-
-
-def _window(rate: float, direct_s: float, length_s: float, size: int) -> tuple[Samples, int]:
-    """Half a Hann window ahead of the direct sound, flat, half a Hann window over the second half; where it begins."""
-    ahead = round(min(max(0.25 * length_s, 0.001), 0.1) * rate)
-    margin = round(0.0008 * rate)
-    fall = max(round(0.5 * length_s * rate), 2)
-    flat = max(round(length_s * rate) - fall, 1) + margin
-    rise = 0.5 - 0.5 * np.cos(np.pi * (np.arange(ahead) + 0.5) / ahead)
-    drop = 0.5 + 0.5 * np.cos(np.pi * (np.arange(fall) + 0.5) / fall)
-    window = np.concatenate([rise, np.ones(flat), drop])
-    begin = round((BEFORE_S + direct_s) * rate) - margin - ahead
-    return window[: size - begin], begin
-
-
-def noise_power(sweep: SweepResponse, density: tuple[Samples, Samples], hz: Samples) -> Samples:
-    """Power spectrum of the quiet gap (its frequencies, its power per sample) after division by the sweep, at `hz`."""
-    index = np.clip(np.round(hz * sweep.size / sweep.rate).astype(np.int64), 0, sweep.played.size - 1)
-    played = np.maximum(sweep.played[index] ** 2, 1e-30)
-    return np.asarray(np.where(sweep.weight[index] > 0.05, np.interp(hz, *density) / played, 0.0))
 
 
 def grid_hz(band_hz: tuple[float, float], points: int = POINTS_PER_OCTAVE) -> Samples:
