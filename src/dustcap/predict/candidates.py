@@ -21,6 +21,15 @@ JUNCTION_PAIRS = {
 }
 """Pins to put the red and the black lead on so that a good junction conducts."""
 
+SHORTED_PAIRS = {
+    "npn": (("collector", "emitter"),),
+    "pnp": (("emitter", "collector"),),
+    "op amp": (("high", "low"),),
+    "power amplifier": (("high", "low"),),
+    "regulator": (("in", "out"),),
+}
+"""Pins across which a part is read for a short while the unit is unplugged."""
+
 LISTENED = ("cone pushed out", "no output", "weak output", "distorted", "hum", "hiss", "crackle", "squeal")
 SEEN_ON_PARTS = {
     "electrolytic": ("bulged", "leaking"),
@@ -72,6 +81,9 @@ def _on_part(analyses: Analyses, part: Part) -> Iterator[Check]:
     for red, black in JUNCTION_PAIRS.get(part.kind, ()):
         if pins[red] != pins[black]:
             yield Check("diode test", pins[red], pins[black])
+    for red, black in SHORTED_PAIRS.get(part.kind, ()):
+        if pins[red] != pins[black]:
+            yield Check("ohms", pins[red], pins[black])
     if part.kind in UNITS and not part.sealed:
         yield Check("lifted", part=part.name)
     for word in SEEN_ON_PARTS.get(part.kind, ()):
