@@ -54,6 +54,19 @@ def test_an_override_of_a_shunt_or_a_driver_counts():
     assert ohm[2, 2] == pytest.approx(5.6, rel=1e-3)
 
 
+def test_a_driver_counts_with_its_d_c_resistance_at_every_frequency():
+    """Contract, "How readings are taken": 100 nF behind 10 ohm, beside 6 ohm; its motional branch would read 0.3 mF."""
+    board = circuit(
+        capacitor("C", "z", "0V", 100e-9),
+        resistor("R", "out", "z", 10.0),
+        Element("LS", "driver", ("out", "0V"), {"ohm": 6.0, "henry": 0.6e-3, "fs_hz": 45.0, "qms": 4.0, "qes": 0.4}),
+    )
+
+    for hz in (120.0, 100e3):
+        expected = 1 / (1 / 16.0 + 2j * np.pi * hz * 100e-9)
+        assert impedance(board, [("z", "0V")], [hz])[0, 0, 0] == pytest.approx(expected, rel=1e-6)
+
+
 def test_windings_read_their_resistance_and_a_floating_one_hides_nothing():
     """A secondary that hangs on nothing else reads its copper, and over range to common."""
     board = circuit(

@@ -151,7 +151,8 @@ def unpowered_admittances(layout: Layout, table: Table, closed: Real, hz: float 
     """Admittance of every branch of the unpowered circuit, (cases, branches); real at 0 Hz.
 
     Integrated circuits and junctions are open (their shunts count), a supply is disconnected, a signal input stays
-    closed by its own resistance, contacts are at rest, windings count with their resistance.
+    closed by its own resistance, contacts are at rest, windings and drivers count with their d.c. resistance at every
+    frequency (contract of the board description, "How readings are taken").
     """
     parts = list(ac_admittances(layout, table, closed, hz) if hz else dc_conductances(layout, table, closed))
     laws = [law for law, _ in BranchList.of(layout).owners]
@@ -159,6 +160,8 @@ def unpowered_admittances(layout: Layout, table: Table, closed: Real, hz: float 
         signal = np.array([element.value("volts") == 0.0 for element in layout.elements["source"]])
         where = laws.index("source")
         parts[where] = parts[where] * signal
+    if layout.count("driver"):
+        parts[laws.index("driver")] = table.get("driver", "present") * conductance(table.get("driver", "ohm"))
     if layout.count("amplifier"):
         parts[-1] = parts[-1] * 0.0  # the mute pin is inside an integrated circuit
     if layout.count("transformer"):
