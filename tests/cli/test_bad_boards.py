@@ -91,4 +91,4 @@ def test_a_board_without_parts_cannot_be_computed(refused, tmp_path):
     file = tmp_path / "bare.board.toml"
     file.write_text("layout = 1\n")
 
-    refused("hunt", file, code=3, says="no parts")
+    refused("hunt", file, code=2, says="no parts")

@@ -6,7 +6,7 @@ from cli.boards import SMALL
 from dustcap.board.read import parse_board
 from dustcap.errors import InputError
 from dustcap.job.payloads import Complaint, Reading, Sighting, Work
-from dustcap.job.rehearse import check_of, rehearse
+from dustcap.job.rehearse import as_shown, check_of, rehearse
 from dustcap.predict.checks import Check
 from dustcap.quantities import read
 
@@ -83,6 +83,23 @@ def test_a_meter_shows_no_more_digits_than_it_has():
     shown = unit().read(Check("dc volts", "rail+", "0V")).value
 
     assert len(shown.split()[0].split(".")[1]) == 2
+
+
+@pytest.mark.parametrize(
+    ("value", "digit", "unit", "shown"),
+    [
+        (0.00899, 1e-5, "F", "8.99 mF"),
+        (-0.0034, 1e-4, "V", "-3.4 mV"),
+        (4.1e3, 1.0, "ohm", "4.100 kohm"),
+        (0.0, 1e-4, "V", "0.0 mV"),
+        (1.2e-9, 1e-12, "F", "1.200 nF"),
+        (-0.0, 1e-4, "V", "0.0 mV"),
+    ],
+)
+def test_a_shown_value_keeps_the_last_digit_of_its_range(value, digit, unit, shown):
+    """What is written down says how finely it was read, and reads back as the same value."""
+    assert as_shown(value, digit, unit) == shown
+    assert read(shown, unit) == pytest.approx(value, abs=1e-18)
 
 
 def test_over_range_is_told_as_such():

@@ -22,7 +22,7 @@ class DemoUnit:
     revision: str
     pair_with: str
     says: str
-    complaints: tuple[tuple[str, str], ...]  # word, driver
+    complaints: tuple[tuple[str, str, str], ...]  # word, driver, how it goes with the volume
     absent: tuple[tuple[str, str], ...]
     sightings: tuple[tuple[str, str], ...]  # word, part or area
     fault: Mapping[str, Any]
@@ -38,7 +38,7 @@ CONE_OUT = DemoUnit(
     revision="C",
     pair_with="room 1 right",
     says="cone jumps out at switch-on and stays",
-    complaints=(("cone pushed out", "woofer"),),
+    complaints=(("cone pushed out", "woofer", ""),),
     absent=(("squeal", ""), ("blows fuse", "")),
     sightings=(("residue", "glue_1"),),
     fault={"leak": ("rail+", "wf_fb"), "area": "glue_1"},
@@ -53,39 +53,39 @@ OTHERS = (
         revision="C",
         pair_with="room 1 left",
         says="quiet hum and a weak woofer",
-        complaints=(("hum", ""), ("weak output", "woofer")),
+        complaints=(("hum", "woofer", "constant"), ("weak output", "woofer", "")),
         absent=(),
         sightings=(),
-        fault={"part": "C2", "mode": "capacity lost"},
-        severity=0.2,
+        fault={"leak": ("rail-", "wf_in"), "area": "glue_1"},
+        severity=0.5,
         seed=102,
-        checks=4,
+        checks=3,
     ),
     DemoUnit(
         unit="room 2 left",
         revision="A",
         pair_with="room 2 right",
         says="squeals until warm",
-        complaints=(("squeal", ""),),
+        complaints=(("squeal", "", ""),),
         absent=(("hum", ""),),
         sightings=(),
         fault={"part": "C2", "mode": "esr up"},
         severity=0.9,
         seed=103,
-        checks=3,
+        checks=2,
     ),
     DemoUnit(
         unit="room 2 right",
         revision="A",
         pair_with="room 2 left",
         says="works, rustles in the tweeter whatever the volume",
-        complaints=(("crackle", "tweeter"),),
+        complaints=(("crackle", "tweeter", "constant"),),
         absent=(("hum", ""),),
         sightings=(),
         fault={"part": "U9", "mode": "noisy"},
         severity=0.5,
         seed=104,
-        checks=3,
+        checks=2,
         take="rustling",
     ),
 )

@@ -38,8 +38,8 @@ BENCH = "bench"
 SHEET = "handover room 1 left.pdf"
 FIRST_READINGS = ("rail+", "rail-", "wf_out", "tw_out")
 REMAINING = (
-    "The same glue lies under the rail capacitors of the other three units of the lot.",
-    "Rail capacitors are seven years old: their life by temperature is not proven by these recordings.",
+    "The other three units of the lot have the same glue.",
+    "The rail capacitors are seven years old.",
 )
 
 
@@ -134,8 +134,9 @@ class Walk:
         intake = Intake(model=MODEL, unit=unit.unit, pair_with=unit.pair_with, says=unit.says, history=HISTORY)
         job = take_in(self.desk, intake, board).job
         self.tell.say(f"job {job}")
-        for word, driver in unit.complaints:
-            self._enter(job, ("complain", word), Complaint.model_validate({"is": word, "driver": driver}))
+        for word, driver, volume in unit.complaints:
+            payload = Complaint.model_validate({"is": word, "driver": driver, "with_volume": volume})
+            self._enter(job, ("complain", word), payload)
         for word, driver in unit.absent:
             self._enter(
                 job,
@@ -147,8 +148,8 @@ class Walk:
         return job, rehearse(read_board(board), [unit.fault], [unit.severity], unit.seed)
 
     def _enter(self, job: int, words: tuple[str, ...], payload: Payload) -> None:
-        driver = getattr(payload, "driver", "")
-        tail = ("--driver", driver) if driver else ()
+        options = {"--driver": getattr(payload, "driver", ""), "--with-volume": getattr(payload, "with_volume", "")}
+        tail = [word for pair in options.items() if pair[1] for word in pair]
         self.tell.command((words[0], str(job), *words[1:], *tail))
         self.tell.say(f"entry {enter(self.desk, job, payload)}: {said(payload)}")
 
@@ -174,7 +175,7 @@ class Walk:
     def _look_again(self, unit: DemoUnit, job: int, rehearsed: RehearsedUnit) -> bool:
         """Whether the unit still does what it came in for; entered either way."""
         still = False
-        for word, driver in unit.complaints:
+        for word, driver, _ in unit.complaints:
             seen = rehearsed.complains(word, driver)
             payload = Complaint.model_validate({"is": word, "driver": driver, "seen": seen})
             self._enter(job, ("complain", word, *(() if seen else ("--absent",))), payload)

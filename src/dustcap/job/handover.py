@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Iterable, Mapping
-from dataclasses import fields
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import fields, replace
 from typing import Any
 
 import numpy as np
@@ -65,7 +65,7 @@ def gather(desk: Desk, job: int, *, remaining: Iterable[str] = ()) -> HandoverDa
         made=desk.now().isoformat(),
         unit=_unit(state.intake),
         technician=desk.author,
-        complaints=tuple(complaint_said(one) for one in state.all(Complaint)),
+        complaints=_complaints(seen),
         sightings=tuple(said(one) for one in state.all(Sighting)),
         readings=_readings(desk, seen),
         fault=hunt,
@@ -99,8 +99,18 @@ def _unit(intake: Intake) -> UnitLine:
         serial=intake.serial,
         pair_with=intake.pair_with,
         mains=intake.mains,
-        history=" ".join(text for text in (intake.says, intake.history) if text),
+        history="; ".join(text for text in (intake.says, intake.history) if text),
     )
+
+
+def _complaints(seen: JobView) -> tuple[str, ...]:
+    """What it did, and what it does after the work."""
+    worked, lines = False, []
+    for fact in seen.state.standing():
+        worked = worked or isinstance(fact.payload, Work)
+        if isinstance(fact.payload, Complaint):
+            lines.append(complaint_said(fact.payload) + (" (after the work)" if worked else ""))
+    return tuple(lines)
 
 
 def _suspects(seen: JobView) -> tuple[SuspectLine | None, tuple[SuspectLine, ...], float | None]:
@@ -113,9 +123,19 @@ def _suspects(seen: JobView) -> tuple[SuspectLine | None, tuple[SuspectLine, ...
         return None, (), None
     rows = hunts[-1].suspects
     done = [fact.payload for fact in works if isinstance(fact.payload, Work) and not fact.payload.precaution]
-    hit = next((row for row in rows if any(_removes(work, row) for work in done)), None)
-    others = tuple(_line(row) for row in rows if row is not hit)[:OTHERS]
-    return (_line(hit) if hit else None), others, hunts[-1].unexplained
+    hits = [row for row in rows if any(_removes(work, row) for work in done)]
+    others = tuple(_line(row) for row in rows if row not in hits)[:OTHERS]
+    return (_together(hits, done) if hits else None), others, hunts[-1].unexplained
+
+
+def _together(hits: Sequence[Mapping[str, Any]], done: Sequence[Work]) -> SuspectLine:
+    """The suspects that one work removed, as one line: which of them it was need not be known to mend it."""
+    first = _line(hits[0])
+    if len(hits) == 1:
+        return first
+    place = next((work_target(work) for work in done if _removes(work, hits[0])), "")
+    words = f"{place}, most likely {first.words}"
+    return replace(first, words=words, probability=sum(float(row["probability"]) for row in hits))
 
 
 def _removes(work: Work, suspect: Mapping[str, Any]) -> bool:

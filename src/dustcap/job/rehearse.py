@@ -28,6 +28,7 @@ from dustcap.predict.checks import KINDS, OHMS_TEST_V, Check
 from dustcap.predict.complaints import heard
 from dustcap.predict.readings import reading
 
+PREFIXES = (("M", 1e6), ("k", 1e3), ("", 1.0), ("m", 1e-3), ("u", 1e-6), ("n", 1e-9), ("p", 1e-12))
 EVEN = 0.5
 """A complaint or a sighting is there when it is more likely than not."""
 
@@ -109,12 +110,26 @@ class RehearsedUnit:
     def _shown(self, check: Check, value: float, unit: str) -> str:
         value *= self.gains[check.kind]
         digit = half_width(replace(HANDHELD, share=0.0, counts=1.0), spread_of(check, unit), value)
-        decimals = max(0, -int(np.floor(np.log10(digit))))
-        return f"{round(value / digit) * digit:.{decimals}f} {unit}"
+        return as_shown(round(value / digit) * digit, digit, unit)
 
     @property
     def _row(self) -> int:
         return 0 if self.cured else 1
+
+
+def as_shown(value: float, digit: float, unit: str) -> str:
+    """A value as a meter shows it: with a prefix, and to its last digit, zeros too.
+
+    Examples
+    --------
+    >>> as_shown(103_300.0, 100.0, "ohm")
+    '103.3 kohm'
+    >>> as_shown(24.0, 0.01, "V")
+    '24.00 V'
+    """
+    prefix, scale = next((pair for pair in PREFIXES if abs(value) >= pair[1] or 10.01 * digit >= pair[1]), PREFIXES[-1])
+    decimals = max(0, -int(np.floor(np.log10(digit / scale) + 1e-9)))
+    return f"{value / scale + 0.0:.{decimals}f} {prefix}{unit}"
 
 
 def _removed(fault: PartFault | Leak, work: Work) -> bool:
