@@ -36,8 +36,8 @@ def diode(v, ohm):
     return omega * scale / ohm - SATURATION_A
 
 
-def stepped(volts, ohm, farad, ampere, *, half=False, hz=50.0):
-    """Mean and r.m.s. phasors at 1 and 2 times mains of the same rail by time stepping to a closed cycle."""
+def stepped_wave(volts, ohm, farad, ampere, *, half=False, hz=50.0):
+    """One cycle of the same rail, 4000 points, by time stepping to a closed cycle."""
     series = ohm + SERIES_OHM
 
     def slope(t, y):
@@ -50,9 +50,13 @@ def stepped(volts, ohm, farad, ampere, *, half=False, hz=50.0):
 
     peak = volts * np.sqrt(2)
     begin = brentq(lambda v: turn(v).y[0, -1] - v, 0.0, peak, xtol=1e-6)
-    t = np.arange(4000) / 4000 / hz
-    wave = turn(begin, dense_output=True).sol(t)[0]
-    phasors = [np.sqrt(2) * np.mean(wave * np.exp(-2j * np.pi * hz * n * t)) for n in (1, 2)]
+    return turn(begin, dense_output=True).sol(np.arange(4000) / 4000 / hz)[0]
+
+
+def stepped(*rail, **more):
+    """Mean and r.m.s. phasors at 1 and 2 times mains of that wave."""
+    wave, turns = stepped_wave(*rail, **more), np.arange(4000) / 4000
+    phasors = [np.sqrt(2) * np.mean(wave * np.exp(-2j * np.pi * n * turns)) for n in (1, 2)]
     return wave.mean(), *np.abs(phasors)
 
 

@@ -15,7 +15,7 @@ from dustcap.circuit.heat import terminal_amps, watts
 from dustcap.circuit.layout import Index, Layout, Real, layout_of
 from dustcap.circuit.linearised import Solved
 from dustcap.circuit.mains import Waves
-from dustcap.circuit.ripple import oscillation, ripple
+from dustcap.circuit.ripple import oscillation, overtones, ripple
 from dustcap.circuit.values import Table
 from dustcap.errors import SolveError
 
@@ -83,6 +83,11 @@ class OperatingPoint:
     def ripple_mains(self) -> Complex:
         """R.m.s. phasors of every net at the mains frequency, (cases, nets): what an unbalanced rectifier leaves."""
         return ripple(self.solved, 1)
+
+    @cached_property
+    def overtones(self) -> Real:
+        """R.m.s. volts of every net above twice the mains frequency, (cases, nets): what a ripple's edges add."""
+        return overtones(self.solved)
 
     @cached_property
     def oscillation(self) -> Real:

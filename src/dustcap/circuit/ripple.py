@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from dustcap.circuit.branches import Complex
-from dustcap.circuit.cycle import harmonic_weights
+from dustcap.circuit.cycle import STEP, WEIGHT, harmonic_weights
 from dustcap.circuit.layout import Real
 from dustcap.circuit.linearised import Solved, ac_matrix, dc_matrix
 from dustcap.circuit.newton import gathered
@@ -13,6 +13,8 @@ from dustcap.circuit.newton import gathered
 OSCILLATION_HZ = 50e3
 """Where an oscillating regulator is taken to oscillate; a choice of ours, far above the reservoirs' corner."""
 OSCILLATION_SHARE = 0.5
+OVERTONES = (3, 4, 6)
+"""Orders followed beyond the rectifiers' own nets; the others are left out there."""
 
 
 def ripple(solved: Solved, order: int = 2) -> Complex:
@@ -35,6 +37,29 @@ def ripple(solved: Solved, order: int = 2) -> Complex:
             right[:, region.nets, 0] = np.einsum("k,ckn->cn", weights, waves.v)
         found[rows] = np.linalg.solve(matrix, right)[:, :nets, 0]
     return found
+
+
+def overtones(solved: Solved) -> Real:
+    """R.m.s. volts of every net above twice the mains frequency, (cases, nets).
+
+    Exact for the waves of the rectifiers' nets; elsewhere the sum of the orders in `OVERTONES`.
+    """
+    found = np.zeros((solved.table.cases, len(solved.layout.nets)))
+    if not solved.waves:
+        return found
+    for order in OVERTONES:
+        found += np.abs(ripple(solved, order)) ** 2
+    for region, waves in zip(solved.work.problem.regions, solved.waves, strict=True):
+        known = sum(np.abs(np.einsum("k,ckn->cn", harmonic_weights(order), waves.v)) ** 2 for order in (1, 2))
+        found[:, region.nets] = np.maximum(_moving_square(waves.v) - known, 0.0)
+    return np.asarray(np.sqrt(found))
+
+
+def _moving_square(v: Real) -> Real:
+    """Mean square of waves (cases, K, nets), straight between the phases, about their mean; (cases, nets)."""
+    v = v - np.einsum("k,ckn->cn", WEIGHT, v)[:, None]
+    before = np.roll(v, 1, axis=1)
+    return np.asarray(np.einsum("k,ckn->cn", STEP / (6 * np.pi), v * v + v * before + before * before))
 
 
 def oscillation(solved: Solved) -> Real:

@@ -38,13 +38,15 @@ class Powered:
     """The powered board in one state, every field (suspects, particles, ...).
 
     `volts` and `source_ohm` by net: mean d.c. and the resistance the meter sees; `ripple` and `mains` by net: complex
-    r.m.s. at twice the mains frequency and at it; `watts` by part; `solved`: the equations have an answer.
+    r.m.s. at twice the mains frequency and at it; `faster` by net: r.m.s. of all that moves faster; `watts` by part;
+    `solved`: the equations have an answer.
     """
 
     volts: Floats
     source_ohm: Floats
     ripple: NDArray[Any]
     mains: NDArray[Any]
+    faster: Floats
     watts: Floats
     solved: NDArray[np.bool_]
 

@@ -26,7 +26,7 @@ Spread = Callable[[Callable[["Task"], Arrays], Sequence["Task"]], Iterable[Array
 """A `map` over tasks: in-process, on all cores or elsewhere; results in order."""
 
 CASES_AT_ONCE = 768
-NAMES = ("volts", "source_ohm", "ripple", "mains", "watts", "solved")
+NAMES = ("volts", "source_ohm", "ripple", "mains", "faster", "watts", "solved")
 GAIN, UNSTABLE = "gain", "unstable"
 
 
@@ -82,6 +82,7 @@ def _read(task: Task, point: OperatingPoint) -> Arrays:
         "source_ohm": source_resistance(point).astype(np.float32),
         "ripple": point.ripple.astype(np.complex64),
         "mains": point.ripple_mains.astype(np.complex64),
+        "faster": np.hypot(point.overtones, point.oscillation).astype(np.float32),
         "watts": np.stack([_part_watts(cases, point, name) for name in cases.board.parts], axis=1).astype(np.float32),
         "solved": point.converged,
     }

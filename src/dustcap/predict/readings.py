@@ -96,7 +96,7 @@ def _ac_volts(analyses: Analyses, check: Check) -> Floats:
     connected = check.state == CONNECTED
     powered = analyses.powered(connected)
     signal = _between(analyses, check, analyses.gain(check.signal_hz, connected)) * check.signal_v
-    hum = [_between(analyses, check, each) for each in (powered.ripple, powered.mains)]
+    hum = [_between(analyses, check, each) for each in (powered.ripple, powered.mains, powered.faster)]
     return np.asarray(np.sqrt(np.abs(signal) ** 2 + sum(np.abs(each) ** 2 for each in hum)), dtype=float)
 
 
