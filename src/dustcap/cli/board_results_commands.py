@@ -7,7 +7,7 @@ from typing import Annotated
 
 import typer
 
-from dustcap.cli.edge import Json, answer
+from dustcap.cli.edge import Json, answer, progress
 
 BoardFile = Annotated[Path, typer.Argument(help="board description (*.board.toml)", metavar="BOARD")]
 
@@ -33,3 +33,28 @@ def sheet(
         write_output(pdf, sheet_pdf(found))
         document |= {"file": str(pdf)}
     answer(json, document, lambda out: print_sheet(out, found, pdf))
+
+
+def leakmap(
+    file: BoardFile,
+    pair: Annotated[tuple[str, str] | None, typer.Option(help="these two nets only", metavar="NET NET")] = None,
+    dc_limit: Annotated[str, typer.Option(help="d.c. that is too much at a driver")] = "50 mV",
+    picture: Annotated[Path | None, typer.Option(help="draw the board, shaded, as SVG")] = None,
+    json: Json = False,
+) -> None:
+    """Compute which leakage between which nets matters: the leak map."""
+    from dustcap.cli.board_results_text import print_leak_map
+    from dustcap.job.leak_map import map_leaks
+    from dustcap.job.outputs import check_output, write_output
+
+    if picture is not None:
+        check_output(picture, ".svg")
+    with progress("computing what every leak would do") as show:
+        found = map_leaks(file, pair, dc_limit, progress=show)
+    document = found.document
+    if picture is not None:
+        from dustcap.report.leak_picture import leak_picture
+
+        write_output(picture, leak_picture(found).encode())
+        document |= {"file": str(picture)}
+    answer(json, document, lambda out: print_leak_map(out, found, picture))

@@ -10,6 +10,7 @@ from dustcap.quantities import show
 if TYPE_CHECKING:
     from rich.console import Console
 
+    from dustcap.job.leak_map import LeakMap
     from dustcap.job.sheet import ServiceSheet
 
 COLUMNS = (
@@ -51,5 +52,32 @@ def print_sheet(out: Console, found: ServiceSheet, pdf: Path | None) -> None:
         out.print(f"  {part.name:<18} {part.value:<24} " + "; ".join(said))
     if pdf is not None:
         out.print(f"\nwritten to {pdf}")
+    for caution in found.cautions:
+        out.print(f"! {caution}")
+
+
+def print_leak_map(out: Console, found: LeakMap, picture: Path | None) -> None:
+    """The map as text: the pairs that the weakest leak upsets first, then those that no leak upsets."""
+    from dustcap.job.leak_map import limit_said
+
+    revision = f", revision {found.revision}" if found.revision else ""
+    out.print(f"{found.board}{revision}: the leakage that matters", style="bold")
+    for note in found.notes:
+        out.print(f"! {note}", style="yellow")
+    already = dict.fromkeys(limit_said(each.limit) for pair in found.pairs for each in pair.limits if each.already)
+    for said in already:
+        out.print(f"! {said}: beyond its limit without any leak", style="yellow")
+    out.print("\nbelow     breaks")
+    for pair in sorted(found.pairs, key=lambda pair: -pair.worst_ohms):
+        place = f"  ({', '.join(pair.areas)})" if pair.areas else ""
+        if pair.broken:
+            out.print(f"{' - '.join(pair.nets)}{place}", style="bold")
+        for each in pair.broken:
+            out.print(f"  {show(each.ohms or 0.0, 'ohm'):<9} {limit_said(each.limit)}")
+    harmless = [" - ".join(pair.nets) for pair in found.pairs if not pair.broken]
+    if harmless:
+        out.print("\nno limit is broken down to 100 Ω: " + "; ".join(harmless))
+    if picture is not None:
+        out.print(f"\nwritten to {picture}")
     for caution in found.cautions:
         out.print(f"! {caution}")

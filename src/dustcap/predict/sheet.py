@@ -132,7 +132,7 @@ def service_sheet(
     cases = make_cases(board, to_circuit(board), (HEALTHY,), particles=samples, seed=seed)
     (task,) = tasks_of(cases, False, (signal_hz,), samples)
     found = {name: array[0] for name, array in solve_task(task).items()}
-    peaks = {part.name: _peak(task.healthy, part) for part in board.of_kind("capacitor", "electrolytic")}
+    peaks = {part.name: part_peak(task.healthy, part) for part in board.of_kind("capacitor", "electrolytic")}
     return Sheet(
         signal_hz,
         signal_v,
@@ -191,7 +191,7 @@ def _shown(ohms: Floats) -> Floats:
 
 
 def _part(cases: Cases, part: Part, found: Arrays, peak: Floats | float) -> PartSheet:
-    solved, pins = found["solved"], _across(part)
+    solved, pins = found["solved"], across(part)
     place = tuple(cases.board.parts).index(part.name)
     watts = np.where(solved, found["watts"][:, place].astype(float), np.nan)
     volts = None if pins is None else np.where(solved, _drop(cases, found["volts"], *pins), np.nan)
@@ -205,14 +205,20 @@ def _part(cases: Cases, part: Part, found: Arrays, peak: Floats | float) -> Part
     )
 
 
-def _peak(point: OperatingPoint, part: Part) -> Floats | float:
+def part_peak(point: OperatingPoint, part: Part) -> Floats | float:
     """Greatest volts over the mains cycle across a capacitor of a rectifier, (samples,); 0 elsewhere."""
     for region, waves in zip(point.solved.work.problem.regions, point.waves, strict=True):
-        local = {point.circuit.nets[net]: place for place, net in enumerate(region.nets.tolist())}
+        local = {point.layout.nets[net]: place for place, net in enumerate(region.nets.tolist())}
         ends = [waves.v[..., local[net]] if net in local else np.zeros(waves.v.shape[:2]) for net in part.pins.values()]
         if any(net in local for net in part.nets) and all(net in (*local, point.circuit.common) for net in part.nets):
             return np.asarray(np.max(np.abs(ends[0] - ends[1]), axis=1))
     return 0.0
+
+
+def volts_across(point: OperatingPoint, part: Part) -> Floats:
+    """Mean volts across a part, (cases,)."""
+    a, b = across(part) or (point.circuit.common, point.circuit.common)
+    return point.volt(a) - point.volt(b)
 
 
 def share_of_rating(part: Part, volts: Floats | None, watts: Floats) -> tuple[Floats | None, str]:
@@ -232,7 +238,7 @@ def share_of_rating(part: Part, volts: Floats | None, watts: Floats) -> tuple[Fl
     return None, ""
 
 
-def _across(part: Part) -> tuple[str, str] | None:
+def across(part: Part) -> tuple[str, str] | None:
     """The two nets between which a part's volts are given."""
     if part.kind in ("transformer", "module"):
         return None

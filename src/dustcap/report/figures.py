@@ -10,12 +10,17 @@ from dustcap.report.wording import quantity
 
 LEAST: Mapping[str, float] = {"V": 1e-6, "W": 1e-6, "%": 1e-4, "ohm": 1e-6}
 """Below this nothing is left to read, and the figure is said to be 0: a choice of ours."""
+AS_NOTHING = 0.25
+"""A middle within this share of a spread about zero is said to be 0: its digits say nothing."""
 OVER, NONE = "over", "–"
 
 
 def middle(figure: Figure, unit: str, digits: int = 3) -> str:
     """The middle value alone: ``26.9 V``; "over" for over range, a dash where nothing is read."""
-    return NONE if figure is None else _said(figure.median, unit, digits)
+    if figure is None:
+        return NONE
+    nothing = figure.low < 0 < figure.high and abs(figure.median) < AS_NOTHING * figure.width
+    return _said(0.0 if nothing else figure.median, unit, digits)
 
 
 def bounds(figure: Figure, unit: str, digits: int = 3) -> str:

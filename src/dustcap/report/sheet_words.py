@@ -30,7 +30,7 @@ def sheet_words(data: ServiceSheet) -> Words:
         "common": data.common,
         "signal": signal,
         "note": SPREAD_NOTE,
-        "rails": [_rail(data, net) for net in data.rails],
+        "rails": [_rail(data, net) for net in _strongest_first(data)],
         "rows": [row for step in _steps(data) for row in step],
         "checks": _checks(data),
         "nets": [_net(data, net) for net in sheet.nets],
@@ -42,6 +42,14 @@ def sheet_words(data: ServiceSheet) -> Words:
 
 def _figure(figure: Figure, unit: str) -> list[str]:
     return [middle(figure, unit), bounds(figure, unit)]
+
+
+def _strongest_first(data: ServiceSheet) -> list[str]:
+    def volts(net: str) -> float:
+        figure = data.sheet.nets[net].dc_volts
+        return 0.0 if figure is None else -round(abs(figure.median), 1)
+
+    return sorted(data.rails, key=volts)
 
 
 def _rail(data: ServiceSheet, net: str) -> Words:

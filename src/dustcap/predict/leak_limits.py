@@ -1,0 +1,151 @@
+"""What a leak may not do, as logarithmic excess over a limit: above 0 the limit is broken.
+
+The state is drivers connected, no signal. An output of an amplifier that plays at rest and is muted by the leak (or the
+other way about) breaks `mute state`, a relay contact that moves breaks `relay state`.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass, replace
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from dustcap.board.model import Board, Part
+from dustcap.circuit.branches import MUTE_PIN_OHM
+from dustcap.circuit.elements import Circuit
+from dustcap.circuit.point import OperatingPoint
+from dustcap.circuit.poles import poles, unstable_hz
+from dustcap.predict.complaints import HUM_V
+from dustcap.predict.sheet import part_peak, share_of_rating, volts_across
+
+Floats = NDArray[np.float64]
+
+DC_AT_DRIVER_V = 0.05
+DC, HUM, OSCILLATION, MUTE, RELAY, RATING = (
+    "dc at driver", "hum at driver", "oscillation", "mute state", "relay state", "part over rating",
+)  # fmt: skip
+FAR = 9.0
+"""Excess of what is only broken or not."""
+
+
+@dataclass(frozen=True, slots=True)
+class Limit:
+    """One limit: what is limited, to how much, and at which driver or part."""
+
+    what: str
+    limit: float | None = None
+    unit: str = ""
+    driver: str = ""
+    part: str = ""
+
+
+def limits_of(board: Board, dc_v: float = DC_AT_DRIVER_V, hum_v: float = HUM_V) -> tuple[Limit, ...]:
+    """The limits that a board can break: for each driver, amplifier with a mute, relay, and for all at once."""
+    return tuple(_limits(board, dc_v, hum_v))
+
+
+def _limits(board: Board, dc_v: float, hum_v: float) -> Iterator[Limit]:
+    for driver in board.of_kind("driver"):
+        yield Limit(DC, dc_v, "V", driver=driver.name)
+        yield Limit(HUM, hum_v, "V", driver=driver.name)
+    if board.of_kind("op amp", "power amplifier", "regulator", "npn", "pnp", "module"):
+        yield Limit(OSCILLATION)
+    for part in board.of_kind("power amplifier"):
+        if "mute" in part.pins:
+            yield Limit(MUTE, part=part.name)
+    for part in board.of_kind("switch"):
+        if part.values.get("driven_by"):
+            yield Limit(RELAY, part=part.name)
+    yield Limit(RATING, 1.0)
+
+
+class Judge:
+    """Judges operating points of a board with a leak against the limits, knowing the board without it."""
+
+    def __init__(self, board: Board, circuit: Circuit, limits: tuple[Limit, ...], healthy: OperatingPoint) -> None:
+        self._board, self._circuit, self.limits, self._healthy = board, circuit, limits, healthy
+        rated = [part for part in board.parts.values() if share_of_rating(part, np.zeros(1), np.zeros(1))[1]]
+        self._rated = [part for part in rated if self._shares(healthy, [part])[0, 0] < 1]
+        self.overloaded = tuple(part.name for part in rated if part not in self._rated)
+
+    def excess(self, point: OperatingPoint, *, with_poles: bool = True) -> Floats:
+        """Shape (cases, limits); nan where there is no answer, or for stability when it is not asked for."""
+        columns = [self._of(limit, point, with_poles) for limit in self.limits]
+        found = np.stack([np.broadcast_to(column, (len(point.converged),)) for column in columns], axis=1)
+        return np.where(point.converged[:, None], found, np.nan)
+
+    def worst_part(self, point: OperatingPoint) -> list[str]:
+        """The part that takes most of its rating, by case."""
+        if not self._rated:
+            return [""] * len(point.converged)
+        return [self._rated[place].name for place in np.argmax(self._shares(point, self._rated), axis=1)]
+
+    def _of(self, limit: Limit, point: OperatingPoint, with_poles: bool) -> Floats:
+        match limit.what:
+            case "dc at driver":
+                return _log(np.abs(self.at_driver(limit, point, point.volts)), limit)
+            case "hum at driver":
+                both = [np.abs(self.at_driver(limit, point, each)) for each in (point.ripple, point.ripple_mains)]
+                return _log(np.hypot(*both), limit)
+            case "oscillation":
+                if not with_poles:
+                    return np.full(1, np.nan)
+                return np.where(np.isfinite(unstable_hz(poles(self._circuit, point))), FAR, -FAR)
+            case "mute state":
+                playing = self._plays(limit.part, point)
+                return -playing if self._plays(limit.part, self._healthy)[0] >= 0 else playing
+            case "relay state":
+                rest = self._closed(limit.part, self._healthy)
+                return np.where(self._closed(limit.part, point) != rest, FAR, -FAR)
+        shares = self._shares(point, self._rated)
+        return np.log(np.maximum(np.max(shares, axis=1), 1e-30)) if self._rated else np.full(1, -FAR)
+
+    def at_driver(self, limit: Limit, point: OperatingPoint, volts: NDArray[Any]) -> NDArray[Any]:
+        """What stands across the driver of a limit, of volts by net (cases, nets)."""
+        plus, minus = self.driver_nets(limit)
+        return np.asarray(_column(point, volts, plus) - _column(point, volts, minus))
+
+    def driver_nets(self, limit: Limit) -> tuple[str, str]:
+        """Both nets of the driver of a limit."""
+        plus, minus = self._board.parts[limit.driver].pins.values()
+        return plus, minus
+
+    def _plays(self, name: str, point: OperatingPoint) -> Floats:
+        part = self._board.parts[name]
+        need = part.number("mute_current") * MUTE_PIN_OHM
+        return np.log(np.maximum(np.abs(point.volt(part.pins["mute"])), 1e-12) / need)
+
+    def _closed(self, name: str, point: OperatingPoint) -> NDArray[np.bool_]:
+        return np.asarray(point.state.closed[:, point.layout.place[name][1]], dtype=bool)
+
+    @staticmethod
+    def _shares(point: OperatingPoint, parts: Sequence[Part]) -> Floats:
+        """Share of its rating that each part takes, (cases, parts)."""
+        found = []
+        for part in parts:
+            volts = np.maximum(np.abs(volts_across(point, part)), part_peak(point, part))
+            found.append(np.asarray(share_of_rating(part, volts, _watts(point, part))[0]))
+        return np.stack(found, axis=1)
+
+
+def with_part(limit: Limit, part: str) -> Limit:
+    """The limit on any part, with the part named that broke it."""
+    return replace(limit, part=part) if limit.what == RATING else limit
+
+
+def _watts(point: OperatingPoint, part: Part) -> Floats:
+    if part.kind not in ("resistor", "link"):
+        return np.zeros(len(point.converged))
+    return np.asarray(point.watts(part.name))
+
+
+def _log(value: NDArray[Any], limit: Limit) -> Floats:
+    return np.asarray(np.log(np.maximum(value.real, 1e-15) / float(limit.limit or 1.0)))
+
+
+def _column(point: OperatingPoint, volts: NDArray[Any], net: str) -> NDArray[Any]:
+    position = point.layout.position.get(net)
+    return np.zeros(len(volts), volts.dtype) if position is None else volts[:, position]
