@@ -58,3 +58,18 @@ def leakmap(
         write_output(picture, leak_picture(found).encode())
         document |= {"file": str(picture)}
     answer(json, document, lambda out: print_leak_map(out, found, picture))
+
+
+def compare(
+    old: Annotated[Path, typer.Argument(help="the older board (*.board.toml)", metavar="BOARD")],
+    new: Annotated[Path, typer.Argument(help="the newer board (*.board.toml)", metavar="BOARD")],
+    signal: Annotated[str, typer.Option(help="signal at the first input")] = "1 kHz 100 mV",
+    json: Json = False,
+) -> None:
+    """Compare two revisions of a board: parts, blocks, and what a good one reads."""
+    from dustcap.cli.board_results_text import print_comparison
+    from dustcap.job.compare import compare_files
+    from dustcap.job.sheet import read_signal
+
+    found = compare_files(old, new, *read_signal(signal))
+    answer(json, found.document, lambda out: print_comparison(out, found))

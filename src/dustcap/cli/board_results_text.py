@@ -10,6 +10,7 @@ from dustcap.quantities import show
 if TYPE_CHECKING:
     from rich.console import Console
 
+    from dustcap.job.compare import Comparison
     from dustcap.job.leak_map import LeakMap
     from dustcap.job.sheet import ServiceSheet
 
@@ -81,3 +82,25 @@ def print_leak_map(out: Console, found: LeakMap, picture: Path | None) -> None:
         out.print(f"\nwritten to {picture}")
     for caution in found.cautions:
         out.print(f"! {caution}")
+
+
+def print_comparison(out: Console, found: Comparison) -> None:
+    """The differences as text: parts, blocks, nets, then readings."""
+    from dustcap.report.figures import figure_said
+
+    out.print(f"{found.old}, now {found.new}", style="bold")
+    for title, lines in (("parts", found.parts), ("blocks", found.blocks)):
+        out.print(f"\n{title}", style="bold")
+        for one in lines:
+            out.print(f"  {one.words()}")
+        if not lines:
+            out.print("  no difference")
+    for title, nets in (("nets added", found.nets_added), ("nets gone", found.nets_gone)):
+        if nets:
+            out.print(f"\n{title}: {', '.join(nets)}")
+    out.print("\nreadings of a good board that differ by more than their spreads", style="bold")
+    for reading in found.readings:
+        before, after = (figure_said(each, reading.unit) for each in (reading.old, reading.new))
+        out.print(f"  {reading.check:<20} {reading.at:<16} {before}, now {after}")
+    if not found.readings:
+        out.print("  none")
