@@ -241,6 +241,35 @@ def test_a_latch_ends_where_a_slow_switch_on_leaves_it_and_fires_when_triggered(
     assert point.volt("c1")[1] < 0.5
 
 
+@pytest.mark.parametrize("start", ["cold", "warm"])
+def test_an_amplifier_with_more_positive_than_negative_feedback_falls_to_the_side_of_its_offset(start):
+    """A leak from output to plus pin: above the share 1/11 of the negative feedback nothing holds the middle.
+
+    Share of a leak R against the 10 kohm at the plus pin: 10k / (R + 10k), so that R below 100 kohm latches. With more
+    the output is 11 x offset / (1 - 11 share).
+    """
+    board = circuit(
+        *rails(),
+        resistor("RP", "p", "0V", 10e3),
+        resistor("R1", "m", "0V", 1e3),
+        resistor("R2", "m", "out", 10e3),
+        resistor("leak", "p", "out", np.inf),
+        op_amp("U", "p", "m", "out", offset_v=2e-3),
+    )
+    values = {
+        ("leak", "ohm"): np.array([np.inf, 1e6, 200e3, 80e3, 10e3, 10e3]),
+        ("U", "offset_v"): np.array([2e-3, 2e-3, 2e-3, 2e-3, 2e-3, -2e-3]),
+    }
+    healthy = operating_point(board)
+
+    point = operating_point(board, values, start=healthy if start == "warm" else None)
+
+    share = 10e3 / (values["leak", "ohm"][:3] + 10e3)
+    assert point.converged.all()
+    assert point.volt("out")[:3] == pytest.approx(11 * 2e-3 / (1 - 11 * share), rel=2e-3)
+    assert point.volt("out")[3:] == pytest.approx([13.4, 13.4, -13.4], abs=0.1)
+
+
 def test_a_warm_start_gives_the_same_answer_as_a_cold_one():
     """Faults solved from the healthy point equal those solved from nothing."""
     board = offset_stage(1e3, 100e3, offset_v=2e-3)

@@ -32,6 +32,8 @@ COLLAPSE_V = 0.02
 MUTE_WIDTH = 0.05
 """Width of the mute threshold as a share of it."""
 FORCE_V = 10.0
+LAG, LAGGED = ("amplifier", "lag"), ("amplifier", "lagged")
+"""Columns of a table that give amplifiers their dominant pole in a step of time: (dy/dt) / wt = lag y + lagged."""
 LIMIT_ROUNDING = 0.02
 SPLIT = 1e-4
 OVERDRIVE = 4.0
@@ -70,9 +72,15 @@ class Amplifiers(Group):
         self._has_mute = pins[3] >= 0
         names = [element.nets[5] for element in layout.elements["amplifier"]]
         self._mute_given = np.array([bool(name) for name in names])
+        self._last: tuple[Real, _Target] | None = None  # the point that was evaluated last: it is asked for again
 
     def target(self, u: Real, table: Table) -> _Target:
         """Output before the output resistance and the input difference that it takes, with derivatives."""
+        last = self._last
+        return last[1] if last is not None and last[0] is u else self._target(u, table)
+
+    @staticmethod
+    def _target(u: Real, table: Table) -> _Target:
         headroom, gain = table.get("amplifier", "headroom_v"), table.get("amplifier", "gain")
         high, low, z = u[..., HIGH], u[..., LOW], u[..., Z]
         half, d_half = hinge(0.5 * (high - low) - headroom, COLLAPSE_V)
@@ -118,9 +126,10 @@ class Amplifiers(Group):
         return np.where(stuck, 1.0, play * free), np.where(stuck, 0.0, slope * free)
 
     def evaluate(self, u: Real, table: Table) -> tuple[Real, Real]:
-        """Input difference taken (row of z) and currents leaving out, high and low."""
+        """Input difference taken (row of z), with the lag if there is one, and currents leaving out, high and low."""
         get = table.get
-        t = self.target(u, table)
+        t = self._target(u, table)
+        self._last = (u, t)
         out, span = u[..., OUT], u[..., HIGH] - u[..., LOW]
         ohm = np.maximum(get("amplifier", "out_ohm"), FLOOR_OHM)
         limit = np.maximum(get("amplifier", "limit_a"), 1e-9)
@@ -153,6 +162,12 @@ class Amplifiers(Group):
         jacobian[..., 2, LOW] -= d_idle
         jacobian[..., 3, HIGH] -= d_idle
         jacobian[..., 3, LOW] += d_idle
+        if LAG in table.columns:
+            lag = table.columns[LAG]
+            f[..., 0] -= lag * t.y + table.columns[LAGGED]
+            jacobian[..., 0, Z] -= lag * t.y_z
+            jacobian[..., 0, HIGH] -= lag * t.y_high
+            jacobian[..., 0, LOW] -= lag * t.y_low
         return f, jacobian
 
     def limit(self, new: Real, old: Real, table: Table) -> Real:

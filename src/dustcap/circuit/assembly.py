@@ -88,15 +88,16 @@ def powered(layout: Layout) -> Powered:
     known = layout.kept.get("powered")
     if not isinstance(known, Powered):
         regions = regions_of(layout)
-        known = Powered(Problem(layout, _groups(layout, regions), regions), LinearStamps(layout))
+        rectifying = {number for region in regions for number in region.diodes}
+        diodes = [number for number in range(layout.count("diode")) if number not in rectifying]
+        known = Powered(Problem(layout, device_groups(layout, diodes), regions), LinearStamps(layout))
         layout.kept["powered"] = known
     return known
 
 
-def _groups(layout: Layout, regions: tuple[Region, ...]) -> list[Group]:
+def device_groups(layout: Layout, diodes: list[int]) -> list[Group]:
+    """One group for every non-linear law there is; of the diodes only the ones named by number."""
     groups: list[Group] = []
-    rectifying = {number for region in regions for number in region.diodes}
-    diodes = [number for number in range(layout.count("diode")) if number not in rectifying]
     if diodes:
         groups.append(Diodes(layout, diodes))
     if layout.count("zener"):

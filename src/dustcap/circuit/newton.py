@@ -7,6 +7,7 @@ is then exact. Solved cases leave the batch.
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import NamedTuple
 
 import numpy as np
 
@@ -33,6 +34,19 @@ class Damping:
 NONE = Damping()
 
 
+class Answer(NamedTuple):
+    """Kept unknowns (cases, kept), which cases are solved (cases,), and which turned.
+
+    Turned (cases,): the determinant of the equations has the other sign than that of a circuit whose amplifiers are
+    too slow to feed back. An odd number of natural frequencies is then real and positive: the solution is the point on
+    which a latching circuit balances like a pencil on its tip, and no real one stays there.
+    """
+
+    kept: Real
+    solved: Flags
+    turned: Flags
+
+
 def solve(
     problem: Problem,
     table: Table,
@@ -43,20 +57,25 @@ def solve(
     rounds: int = 40,
     damping: Damping = NONE,
     bound: Real | None = None,
-) -> tuple[Real, Flags]:
-    """Kept unknowns (cases, kept) and whether each case is solved (cases,).
+    relative: float = RELATIVE,
+    turned: bool = False,
+) -> Answer:
+    """Solve the kept unknowns of every case.
 
     Parameters
     ----------
     start : kept unknowns to begin from, (cases, kept)
     cycles : the mains cycle of each region, one row a case; moved along in place
     bound : most that a net can reach, (cases,), V
+    relative : how far a device's current may be off what was foretold, as a share of it
+    turned : look whether the solution turns the way that a stable one does
     """
     batch = _Batch(problem, table, linear, start, cycles, damping, bound)
+    batch.relative, batch.look = relative, turned
     for _ in range(rounds):
         if batch.step():
             break
-    return batch.answer, batch.solved
+    return Answer(batch.answer, batch.solved, batch.turned)
 
 
 class _Batch:
@@ -89,6 +108,9 @@ class _Batch:
         self.limited = np.ones(len(start), dtype=bool)
         self.bound = np.full(len(start), np.inf) if bound is None else bound
         self.patience = np.full(len(start), PATIENCE)
+        self.relative, self.look = RELATIVE, False
+        self.turned = np.zeros(len(start), dtype=bool)
+        self.slow_sign = (-1.0) ** problem.layout.count("amplifier")
 
     def step(self) -> bool:
         """One Newton step for every case that is left; true when none is left."""
@@ -98,6 +120,7 @@ class _Batch:
         currents = _side_by_side([f.reshape(len(f), -1) for f, _ in values], len(self.rows))
         if self.foretold is not None:
             agree = self._agree(currents)
+            self._look(np.flatnonzero(agree & ~self.solved[self.rows]), values)
             self.solved[self.rows] |= agree
             if self.solved[self.rows].all():
                 return True
@@ -111,7 +134,7 @@ class _Batch:
     def _agree(self, currents: Real) -> Flags:
         assert self.foretold is not None
         off = np.abs(currents - self.foretold)
-        agree = (off <= ABSOLUTE + RELATIVE * np.abs(currents)).all(axis=1) & ~self.limited
+        agree = (off <= ABSOLUTE + self.relative * np.abs(currents)).all(axis=1) & ~self.limited
         for cycle in self.cycles:
             agree &= cycle.settled(self.rows)
         return agree
@@ -123,6 +146,21 @@ class _Batch:
         self.local = tuple(local[kept] for local in self.local)
         self.points = [u[kept] for u in self.points]
         return [(f[kept], jacobian[kept]) for f, jacobian in values], currents[kept]
+
+    def _look(self, found: Index, values: list[Linearised]) -> None:
+        """Note which of the cases that are just found are turned."""
+        if self.look and len(found):
+            matrix = self._matrix(found, [(f[found], jacobian[found]) for f, jacobian in values])
+            self.turned[self.rows[found]] = np.linalg.slogdet(matrix)[0] != self.slow_sign
+
+    def _matrix(self, places: Index, values: list[Linearised]) -> Real:
+        """Derivatives of the kept equations at some places of the batch, with the values there."""
+        matrix = self.matrix[places]
+        for cycle, nets, local in zip(self.cycles, self.problem.region_nets, self.local, strict=True):
+            matrix[:, nets[:, None], nets] += cycle.stamps(self.rows[places])[0] - local[places]
+        flat = [jacobian.reshape(len(jacobian), -1) for _, jacobian in values]
+        self.problem.matrices.add(matrix, _side_by_side(flat, len(places)))
+        return matrix
 
     def _solution(self, values: list[Linearised], currents: Real) -> Real:
         matrix, right = self.matrix.copy(), self.right.copy()

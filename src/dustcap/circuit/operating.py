@@ -2,7 +2,8 @@
 
 Strategy: from a similar solved case straight by Newton's method; otherwise, and for cases that this does not solve, the
 supplies are raised from zero in steps, so that a latching circuit ends where the real one ends at switch-on; what is
-left is tried with a fading conductance and at last by pseudo-transient steps. `converged` says honestly what happened.
+left is tried with a fading conductance and at last by pseudo-transient steps. A solution on which an amplifier with
+positive feedback only balances is left for the state that it falls to. `converged` says honestly what happened.
 """
 
 from __future__ import annotations
@@ -12,11 +13,12 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from dustcap.circuit.amplifiers import LAG, LAGGED, Amplifiers
 from dustcap.circuit.assembly import Condensed, Discrete, Powered, powered
 from dustcap.circuit.elements import Circuit, Values
 from dustcap.circuit.layout import Flags, Index, Layout, Real, layout_of
 from dustcap.circuit.mains import Cycle, Waves
-from dustcap.circuit.newton import Damping, solve
+from dustcap.circuit.newton import Damping, gathered, solve
 from dustcap.circuit.point import OperatingPoint
 from dustcap.circuit.switching import rest, switched
 from dustcap.circuit.values import Table, table_of
@@ -26,6 +28,9 @@ SMALLEST = 0.02
 FOLLOWED = 60
 SWITCHINGS = 8
 CHUNK_BYTES = 24e6
+FIRST_STEP, LAST_STEP = 0.05, 1e8
+"""Steps in which a balancing amplifier falls, in time constants of its gain-bandwidth product."""
+TIPPED = 150
 
 
 def operating_point(
@@ -124,7 +129,7 @@ class _Chunk:
         self.problem, self.stamps, self.table = work.problem, work.linear, table
         cases, layout = table.cases, work.problem.layout
         self.state = rest(layout, table)
-        self.ok = np.zeros(cases, dtype=bool)
+        self.ok, self.turned = np.zeros(cases, dtype=bool), np.zeros(cases, dtype=bool)
         self.x = np.zeros((cases, layout.size))
         self.waves = [Waves.at_rest(region, cases) for region in work.problem.regions]
         self.warm, self.thorough = start is not None, thorough
@@ -154,13 +159,16 @@ class _Chunk:
     def _solve(self, rows: Index, *, cold: bool) -> None:
         left = rows
         if not cold:
-            left = self._attempt(left, 1.0)
+            self._attempt(left, 1.0)
+            self.ok[left] &= ~self.turned[left]
+            left = left[~self.ok[left]]
         if not self.thorough:
             return
         for way in (self._ramp, self._fade, self._transient):
             if len(left):
                 self._reset(left)
                 left = way(left)
+        self._tip(rows[self.ok[rows] & self.turned[rows]])
 
     def _fade(self, rows: Index) -> Index:
         """A conductance from every net to common that fades away, a decade at a time; the rows it leaves unsolved.
@@ -186,11 +194,47 @@ class _Chunk:
             ok = self.ok[some]
             reached[going[ok]] = target[ok]
             step[going] *= np.where(ok, 1.6, 0.3)
-            self.x[some[~ok]] = x[~ok]
-            for mine, saved in zip(self.waves, waves, strict=True):
-                mine.put(some[~ok], saved.pick(np.flatnonzero(~ok)))
+            self._restore(some[~ok], x[~ok], [wave.pick(np.flatnonzero(~ok)) for wave in waves])
         self.ok[rows] = reached >= 1.0
         return rows[reached < 1.0]
+
+    def _tip(self, rows: Index) -> None:
+        """Let amplifiers that balance between two states fall to the side that they fall to at switch-on.
+
+        Their outputs begin at 0 V and follow their dominant pole; a step in which the solution is turned was too long.
+        A balance that this does not end, as of two transistors, is left as it is.
+        """
+        group = next((group for group in self.problem.groups if isinstance(group, Amplifiers)), None)
+        if group is None or not len(rows):
+            return
+        old, waves = self.x[rows], [wave.pick(rows) for wave in self.waves]
+        table = self.table.take(rows)
+        output = np.clip(0.0, *_limits(group, old, table))
+        span = np.full(len(rows), FIRST_STEP)  # steps in the time of the fastest amplifier
+        pace = table.get("amplifier", "bandwidth_hz").max(axis=1, keepdims=True) / table.get(
+            "amplifier", "bandwidth_hz"
+        )
+        for _ in range(TIPPED):
+            going = np.flatnonzero(span < LAST_STEP)
+            if not len(going):
+                break
+            some, lag = rows[going], np.broadcast_to(pace, output.shape)[going] / span[going, None]
+            before, cycles = self.x[some], [wave.pick(some) for wave in self.waves]
+            self._attempt(some, 1.0, lag=(lag, -lag * output[going]))
+            fine = self.ok[some] & ~self.turned[some]
+            here = group.target(gathered(self.x[some], group.columns), table.take(going)).y
+            output[going[fine]] = here[fine]
+            span[going] *= np.where(fine, 2.0, 0.25)
+            self._restore(some[~fine], before[~fine], [wave.pick(np.flatnonzero(~fine)) for wave in cycles])
+        self._attempt(rows, 1.0)
+        still = np.flatnonzero(~self.ok[rows] | self.turned[rows])
+        self._restore(rows[still], old[still], [wave.pick(still) for wave in waves])
+        self.ok[rows] = True
+
+    def _restore(self, rows: Index, x: Real, waves: list[Waves]) -> None:
+        self.x[rows] = x
+        for mine, saved in zip(self.waves, waves, strict=True):
+            mine.put(rows, saved)
 
     def _reset(self, rows: Index) -> None:
         self.x[rows] = 0.0
@@ -198,10 +242,18 @@ class _Chunk:
             waves.put(rows, Waves.at_rest(region, len(rows)))
 
     def _attempt(
-        self, rows: Index, scale: float | Real, damping: float | Real = 0.0, *, anchored: bool = False
+        self,
+        rows: Index,
+        scale: float | Real,
+        damping: float | Real = 0.0,
+        *,
+        anchored: bool = False,
+        lag: tuple[Real, Real] | None = None,
     ) -> Index:
         """Newton's method for some rows at a share of the supplies; the rows that it leaves unsolved."""
         table, problem = self.table.take(rows), self.problem
+        if lag is not None:
+            table = Table(table.cases, {**table.columns, LAG: lag[0], LAGGED: lag[1]})
         share = np.broadcast_to(np.asarray(scale, dtype=float), (len(rows),))
         linear = Condensed.of(problem, *self.stamps.assemble(table, self.state.take(rows), share))
         cycles = [
@@ -210,18 +262,24 @@ class _Chunk:
         ]
         begin = self.x[rows][:, problem.kept]
         steady = Damping(damping, begin if anchored else None)
-        kept, ok = solve(problem, table, linear, begin, cycles, damping=steady, bound=_bound(table))
-        self.x[rows] = linear.expand(problem, kept)
+        found = solve(problem, table, linear, begin, cycles, damping=steady, bound=_bound(table), turned=True)
+        self.x[rows] = linear.expand(problem, found.kept)
         for waves, cycle in zip(self.waves, cycles, strict=True):
             waves.put(rows, cycle.waves)
-        self.ok[rows] = ok
-        return rows[~ok]
+        self.ok[rows], self.turned[rows] = found.solved, found.turned
+        return rows[~found.solved]
 
     def _transient(self, rows: Index) -> Index:
         """Pseudo-transient: each net held to its last voltage by a conductance that shrinks."""
         for exponent in np.arange(1.0, -9.5, -0.25):
             self._attempt(rows, 1.0, 10.0**exponent, anchored=True)
         return self._attempt(rows, 1.0)
+
+
+def _limits(group: Amplifiers, x: Real, table: Table) -> tuple[Real, Real]:
+    """Lowest and highest output of every amplifier, (cases, amplifiers) each."""
+    target = group.target(gathered(x, group.columns), table)
+    return np.minimum(target.bottom, target.top), np.maximum(target.bottom, target.top)
 
 
 def _bound(table: Table) -> Real:

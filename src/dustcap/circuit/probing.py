@@ -77,7 +77,7 @@ class Probe:
                     a[:, end, ends.sum() - end] -= siemens
         linear = Condensed.of(problem, a, b)
         start = np.zeros((cases, len(problem.kept)))
-        kept, ok = solve(problem, table, linear, start, [], rounds=200)
+        kept, ok, _ = solve(problem, table, linear, start, [], rounds=200)
         x = linear.expand(problem, kept)
         volts = [x[:, end] if end >= 0 else np.zeros(cases) for end in ends]
         return np.where(ok, volts[0] - volts[1], np.nan)
