@@ -6,7 +6,8 @@ import getpass
 import json
 import sys
 import uuid
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Iterator, Mapping
+from contextlib import contextmanager
 from dataclasses import asdict, is_dataclass
 from datetime import UTC, datetime
 from pathlib import Path
@@ -20,6 +21,7 @@ if TYPE_CHECKING:
     from dustcap.job.desk import Desk
 
 LAYOUT = 1
+SLOW_S = 2.0
 
 Folder = Annotated[
     Path | None,
@@ -60,7 +62,7 @@ def answer(as_json: bool, document: Mapping[str, Any], write: Callable[[Console]
 
 def as_text(document: Mapping[str, Any]) -> str:
     """A JSON document with its layout number in front; refuses what JSON cannot hold."""
-    return json.dumps({"layout": LAYOUT, **document}, default=_plain, allow_nan=False, ensure_ascii=False)
+    return json.dumps({"layout": LAYOUT, **document}, default=_plain, allow_nan=False)
 
 
 def _plain(value: object) -> object:
@@ -83,3 +85,34 @@ def console() -> Console:
 def remark(line: str) -> None:
     """A message beside the answer, on standard error."""
     print(line, file=sys.stderr)
+
+
+@contextmanager
+def progress(what: str) -> Iterator[Callable[[float], None]]:
+    """A bar on standard error once the work has taken two seconds; none when that is not a terminal.
+
+    What it gives takes the share that is done; until it is called the bar only shows that something goes on.
+    """
+    from threading import Timer
+
+    from rich.console import Console
+    from rich.progress import BarColumn, Progress, TextColumn, TimeRemainingColumn
+
+    console = Console(stderr=True)
+    if not console.is_terminal:
+        yield lambda share: None
+        return
+    bar = Progress(
+        TextColumn("{task.description}"), BarColumn(), TimeRemainingColumn(), console=console, transient=True
+    )
+    task = bar.add_task(what, total=None)
+    later = Timer(SLOW_S, bar.start)
+    later.daemon = True
+    later.start()
+    try:
+        yield lambda share: bar.update(task, completed=share, total=1.0)
+    finally:
+        later.cancel()
+        later.join()
+        if bar.live.is_started:
+            bar.stop()

@@ -2,17 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator
-from contextlib import contextmanager
 from pathlib import Path
 from typing import Annotated
 
 import typer
 
-from dustcap.cli.edge import Author, Folder, Json, answer, desk
+from dustcap.cli.edge import Author, Folder, Json, answer, desk, progress
 from dustcap.errors import InputError
 
-SLOW_S = 2.0
 MOST_NEXT = 50
 
 
@@ -53,30 +50,3 @@ def _cache() -> Path:
     import platformdirs
 
     return Path(platformdirs.user_cache_dir("dustcap", appauthor=False)) / "predictions"
-
-
-@contextmanager
-def progress(what: str) -> Iterator[Callable[[float], None]]:
-    """A bar on standard error, from the moment when the work has taken two seconds; none when it is not a terminal."""
-    from time import monotonic
-
-    from rich.console import Console
-    from rich.progress import BarColumn, Progress, TextColumn, TimeRemainingColumn
-
-    console = Console(stderr=True)
-    bar = Progress(
-        TextColumn("{task.description}"), BarColumn(), TimeRemainingColumn(), console=console, transient=True
-    )
-    task = bar.add_task(what, total=1.0)
-    start = monotonic()
-
-    def show(share: float) -> None:
-        if console.is_terminal and not bar.live.is_started and monotonic() - start > SLOW_S:
-            bar.start()
-        bar.update(task, completed=share)
-
-    try:
-        yield show
-    finally:
-        if bar.live.is_started:
-            bar.stop()

@@ -10,6 +10,7 @@ import os
 import sys
 import warnings
 from collections.abc import Sequence
+from io import TextIOWrapper
 from pathlib import Path
 
 import typer
@@ -30,6 +31,9 @@ def main(argv: Sequence[str] | None = None) -> int:
         os.environ.setdefault(name, "1")
     if argv is None and not sys.warnoptions:
         warnings.simplefilter("ignore")  # warnings of libraries are for developers
+    for stream in (sys.stdout, sys.stderr):
+        if argv is None and isinstance(stream, TextIOWrapper):
+            stream.reconfigure(errors="replace")  # a terminal without these letters shows question marks
     try:
         code = app(args=None if argv is None else list(argv), prog_name="dustcap", standalone_mode=False)
         sys.stdout.flush()

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Annotated, Literal
 
 import typer
 
-from dustcap.cli.edge import Author, Folder, Json, answer, desk
+from dustcap.cli.edge import Author, Folder, Json, answer, desk, progress
 from dustcap.errors import InputError
 
 if TYPE_CHECKING:
@@ -73,10 +73,11 @@ def listen(
             where="listen",
             mend="Give --job with one of --before and --after, or none of the three.",
         )
-    if job is None:
-        document = dict(heard(recording, how, against=against))
-    else:
-        when: Literal["before", "after"] = "before" if before else "after"
-        kept = keep_recording(desk(folder, author), job, recording, when, how, against=against)
-        document = dict(kept.document) | {"job": job, "entry": kept.entry}
+    with progress("listening"):
+        if job is None:
+            document = dict(heard(recording, how, against=against))
+        else:
+            when: Literal["before", "after"] = "before" if before else "after"
+            kept = keep_recording(desk(folder, author), job, recording, when, how, against=against)
+            document = dict(kept.document) | {"job": job, "entry": kept.entry}
     answer(json, document, lambda out: print_listen(out, document))
