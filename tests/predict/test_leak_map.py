@@ -11,6 +11,7 @@ from dustcap.board.read import parse_board
 from dustcap.circuit.operating import operating_point
 from dustcap.errors import InputError
 from dustcap.predict import leak_map as room
+from dustcap.predict.leak_limits import oscillates
 from dustcap.predict.leak_map import critical_siemens, leak_map, leak_pairs
 
 
@@ -141,6 +142,22 @@ def test_a_mute_that_is_robbed_of_its_current_is_found():
     (mute,) = [each for each in found.limits if each.limit.what == "mute state"]
     assert mute.ohms == pytest.approx(769, rel=0.02)
     assert mute.limit.part == "U1"
+
+
+def test_an_amplifier_that_feeds_its_own_input_oscillates():
+    """Derived: in the middle of the band the leak R and the source's 50 ohm feed the input back its own signal: growth
+    from 23 x 50 / (R + 50) x (nearly 1) = 1, R = 1.1 kohm; at d.c. the capacitor keeps the loop open."""
+    (found,) = leak_map(small_board(), [("in", "out")])
+
+    (oscillation,) = [each for each in found.limits if each.limit.what == "oscillation"]
+    assert oscillation.ohms == pytest.approx(1100, rel=0.02)
+
+
+def test_one_growing_pole_is_a_latch_and_no_oscillation():
+    """Onset (a complex pair), relaxation (two real ones), latch (one), rest (none); -inf stands for no pole."""
+    natural = np.array([[1 + 5j, 1 - 5j, -3], [2, 7, -3], [2, -7, -np.inf], [-1, -2 + 1j, -2 - 1j]])
+
+    assert oscillates(natural).tolist() == [True, True, False, False]
 
 
 def test_a_limit_broken_without_any_leak_is_said_to_be():
