@@ -15,7 +15,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from math import ceil, exp, log
 
-from scipy import special, stats
+from scipy import special
 
 from dustcap.errors import InputError
 
@@ -42,7 +42,7 @@ def shown_reliability(cycles: int, failures: int, confidence: float = 0.95) -> f
     _share(confidence, "confidence")
     if failures >= cycles:
         return 0.0
-    return float(stats.beta.ppf(1.0 - confidence, cycles - failures, failures + 1))
+    return float(special.betaincinv(cycles - failures, failures + 1, 1.0 - confidence))
 
 
 def shown_hours(hours: float, failures: int, confidence: float = 0.95) -> float:
@@ -55,7 +55,7 @@ def shown_hours(hours: float, failures: int, confidence: float = 0.95) -> float:
             f"{failures} failures in {hours:g} h is no soak.", where="proof.soak", mend="Give what was run so far."
         )
     _share(confidence, "confidence")
-    return 2.0 * hours / float(stats.chi2.ppf(confidence, 2 * failures + 2))
+    return 2.0 * hours / float(2.0 * special.gammaincinv(failures + 1, confidence))
 
 
 def left_after_cycles(came: int, tried: int, clean: int) -> float:

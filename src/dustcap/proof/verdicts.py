@@ -13,7 +13,7 @@ from __future__ import annotations
 
 from math import isfinite
 
-from scipy import stats
+from scipy import special
 
 from dustcap.errors import InputError
 from dustcap.proof.limits import ABOVE, BELOW, WITHIN
@@ -62,10 +62,10 @@ def conformance(value: float, limit: float, uncertainty: float, better: str = BE
     if uncertainty == 0:
         return float(_excess(value, limit, better) <= 0)
     sigma = uncertainty / COVERAGE
-    below = float(stats.norm.cdf((limit - value) / sigma))
+    below = float(special.ndtr((limit - value) / sigma))
     if better == ABOVE:
         return 1.0 - below
-    return below if better == BELOW else below - float(stats.norm.cdf((-limit - value) / sigma))
+    return below if better == BELOW else below - float(special.ndtr((-limit - value) / sigma))
 
 
 def _excess(value: float, limit: float, better: str) -> float:

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy import stats
+from scipy import special
 
 Floats = NDArray[np.float64]
 
@@ -43,8 +43,8 @@ def candidates(z: Floats, rate: float) -> Events:
     for stretch_s in STRETCHES_S:
         length = max(1, round(stretch_s * rate))
         sums = energy[length:] - energy[:-length]
-        at = np.flatnonzero(sums > stats.chi2.isf(CANDIDATE_P, length))
-        np.minimum.at(log_p, at + length // 2, stats.chi2.logsf(sums[at], length))
+        at = np.flatnonzero(sums > special.chdtri(length, CANDIDATE_P))
+        np.minimum.at(log_p, at + length // 2, np.log(np.maximum(special.chdtrc(length, sums[at]), 1e-300)))
         reach = length // 2
     marked = np.flatnonzero(log_p)
     if not marked.size:
@@ -104,7 +104,7 @@ def limit_of(log_p: Floats, samples: int) -> float:
     number = np.arange(1, ranked.size + 1)
     false = samples * TRIALS * np.exp(ranked)
     weak = ranked > strictest
-    if not np.any(stats.poisson.sf(np.cumsum(weak)[weak] - 1, false[weak]) < WEAK_P):
+    if not np.any(special.pdtrc(np.cumsum(weak)[weak] - 1, false[weak]) < WEAK_P):
         return strictest
     true = max(float(np.max(number - 2 * false)), 1.0)
     score = 2 * np.maximum(number - false, 0.0) / (number + true)

@@ -10,7 +10,6 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy import stats
 
 from dustcap.sound.crackle import Crackle
 from dustcap.sound.rates import ratio_interval, same_rate_p
@@ -105,7 +104,9 @@ def _p_same(this: Crackle, other: Crackle, louder_db: float) -> float:
     count_p = same_rate_p(these.size, this.seconds, those.size, other.seconds)
     if min(these.size, those.size) < FEWEST:
         return count_p
-    size_p = float(stats.mannwhitneyu(these, those).pvalue)
+    from scipy.stats import mannwhitneyu  # slow to load, and seldom asked for
+
+    size_p = float(mannwhitneyu(these, those).pvalue)
     return min(2 * min(count_p, size_p), 1.0)
 
 

@@ -19,7 +19,7 @@ from dataclasses import dataclass
 import numpy as np
 import soxr
 from numpy.typing import NDArray
-from scipy import fft, signal, stats
+from scipy import fft, signal, special
 
 from dustcap.errors import SignalError
 
@@ -204,7 +204,7 @@ def _floor(hz: Floats, power: Floats) -> Floats:
 
 def _peaks(z: NDArray[np.float32], step_hz: float, pieces: int, chance: float) -> _Peaks:
     """Local maxima that noise would exceed with that chance, placed by a parabola through the logarithms."""
-    least = stats.gamma.isf(chance, pieces)
+    least = special.gammainccinv(pieces, chance)
     middle = np.flatnonzero((z[1:-1] > least) & (z[1:-1] >= z[:-2]) & (z[1:-1] > z[2:])) + 1
     before, here, after = (np.log(np.maximum(z[middle + i], 1e-30)) for i in (-1, 0, 1))
     offset = 0.5 * (before - after) / np.minimum(before - 2 * here + after, -1e-12)
@@ -286,7 +286,7 @@ def _lines(spectra: _Spectra, tracked: Floats) -> tuple[Line, ...]:
     lines = []
     for order in range(1, MOST_LINES + 1):
         below, here, above = (_at(spectra, order * tracked + off) for off in (-beside, 0.0, beside))
-        if here.sum() > stats.gamma.isf(LINE_P, tracked.size) and here.sum() >= max(below.sum(), above.sum()):
+        if here.sum() > special.gammainccinv(tracked.size, LINE_P) and here.sum() >= max(below.sum(), above.sum()):
             line = _line(spectra, order, tracked, here)
             if line is not None:
                 lines.append(line)

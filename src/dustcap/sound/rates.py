@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from scipy import stats
+from scipy import special
 
 from dustcap.errors import InputError
 
@@ -33,8 +33,8 @@ def rate_interval(events: int, seconds: float, *, confidence: float = 0.95) -> I
     """
     _check(events, seconds)
     tail = (1.0 - confidence) / 2.0
-    low = float(stats.chi2.ppf(tail, 2 * events)) / 2.0 if events else 0.0
-    high = float(stats.chi2.isf(tail, 2 * events + 2)) / 2.0
+    low = float(special.gammaincinv(events, tail)) if events else 0.0
+    high = float(special.gammainccinv(events + 1, tail))
     return Interval(events / seconds, low / seconds, high / seconds)
 
 
@@ -50,8 +50,8 @@ def ratio_interval(
     _check(events, seconds)
     _check(other_events, other_seconds)
     tail = (1.0 - confidence) / 2.0
-    low_share = float(stats.beta.ppf(tail, events, other_events + 1)) if events else 0.0
-    high_share = float(stats.beta.isf(tail, events + 1, other_events)) if other_events else 1.0
+    low_share = float(special.betaincinv(events, other_events + 1, tail)) if events else 0.0
+    high_share = float(special.betainccinv(events + 1, other_events, tail)) if other_events else 1.0
     scale = other_seconds / seconds
     value = events / other_events * scale if other_events else (float("inf") if events else float("nan"))
     return Interval(value, _odds(low_share) * scale, _odds(high_share) * scale)
@@ -64,7 +64,9 @@ def same_rate_p(events: int, seconds: float, other_events: int, other_seconds: f
     if events + other_events == 0:
         return 1.0
     share = seconds / (seconds + other_seconds)
-    return float(stats.binomtest(events, events + other_events, share).pvalue)
+    from scipy.stats import binomtest  # slow to load, and seldom asked for
+
+    return float(binomtest(events, events + other_events, share).pvalue)
 
 
 def _odds(share: float) -> float:
