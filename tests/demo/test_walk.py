@@ -16,7 +16,7 @@ from dustcap.job.payloads import HuntKept, Proof, Work
 from dustcap.predict.predictor import Predictor
 from dustcap.report.handover import handover_pdf
 
-PARTICLES = 8  # a coarse dictionary is enough to follow the story
+PARTICLES = 4  # a very coarse dictionary is enough to follow the story
 
 
 class Written:
