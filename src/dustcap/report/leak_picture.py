@@ -19,7 +19,10 @@ TONES = ((1e7, "#4a4a4a"), (1e6, "#7d7d7d"), (1e5, "#a8a8a8"), (1e4, "#cccccc"),
 HATCHED_FROM = 1e6
 HATCH_STEP = 5.0
 GAP_WIDTH = 5.0
-LABELLED_GAPS = 12
+LEAST_LABELLED = 1e4
+"""A gap that only a leak stronger than this upsets is shaded, and not written on."""
+OTHER_FONTS = 1.15
+"""Room for a viewer's own font, where the drawing's is not at hand."""
 LEAST_MM = 10.0
 LISTED = 14
 
@@ -69,6 +72,10 @@ class _Frame:
         return MARGIN + (place[0] - self.left) * self.scale, HEAD + (self.top - place[1]) * self.scale
 
 
+def _ohms(shape: Shape) -> float:
+    return (shape.worst.ohms or 0.0) if shape.worst else 0.0
+
+
 def tone(ohms: float | None) -> str:
     """Fill of a shape whose critical leakage this is."""
     return next((fill for least, fill in TONES if ohms is not None and ohms >= least), PAPER)
@@ -110,8 +117,9 @@ def _gap(drawing: Drawing, frame: _Frame, gap: Shape) -> None:
 def _labels(drawing: Drawing, frame: _Frame, found: LeakMap) -> None:
     """What would already explain the trouble, worst shapes first; one that would touch another is left out."""
     taken: list[tuple[float, float, float]] = []
-    gaps = sorted(found.gaps, key=lambda gap: -((gap.worst and gap.worst.ohms) or 0.0))[:LABELLED_GAPS]
-    for shape in (*found.areas, *gaps):
+    marked = {nets for pair in found.pairs if pair.areas for nets in (pair.nets, pair.nets[::-1])}
+    gaps = [gap for gap in found.gaps if gap.nets not in marked and _ohms(gap) >= LEAST_LABELLED]
+    for shape in (*found.areas, *sorted(gaps, key=lambda gap: -_ohms(gap))):
         if shape.worst is None or shape.nets is None:
             continue
         xs, ys = zip(*(frame.spot(corner) for corner in shape.outline), strict=True)
@@ -121,7 +129,7 @@ def _labels(drawing: Drawing, frame: _Frame, found: LeakMap) -> None:
         ]
         if shape.name:
             lines.insert(0, shape.name)
-        half = max(text_width(line, TEXT_PT) for line in lines) / 2
+        half = max(text_width(line, TEXT_PT) for line in lines) * OTHER_FONTS / 2
         x = min(max(sum(xs) / len(xs), MARGIN + half), WIDTH - MARGIN - half)
         y, tall = sum(ys) / len(ys), len(lines) * 11.0
         if any(abs(x - ox) < half + oh and abs(y - oy) < tall for ox, oy, oh in taken):
