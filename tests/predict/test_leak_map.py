@@ -153,6 +153,17 @@ def test_an_amplifier_that_feeds_its_own_input_oscillates():
     assert oscillation.ohms == pytest.approx(1100, rel=0.02)
 
 
+def test_a_leak_that_raises_the_gain_raises_the_noise():
+    """Derived, limit 0.1 mV from 20 Hz to 20 kHz: G^2 (8 nV)^2 + 4 k T x 22 k x G + G^2 4 k T x 50 ohm over 19.98 kHz,
+    times 0.962 for the amplifier's corner at 5 MHz / G (mean of 1 / (1 + (f / fc)^2)) is (0.1 mV)^2 at G = 86.8, that
+    is 256 ohm in the leg, 1 k beside 345 ohm of leak."""
+    (found,) = leak_map(small_board(), [("fb", "0V")], noise_v=1e-4)
+
+    (noise,) = [each for each in found.limits if each.limit.what == "noise at driver"]
+    assert noise.ohms == pytest.approx(345, rel=0.03)
+    assert noise.method == "bracketed root"
+
+
 def test_one_growing_pole_is_a_latch_and_no_oscillation():
     """Onset (a complex pair), relaxation (two real ones), latch (one), rest (none); -inf stands for no pole."""
     natural = np.array([[1 + 5j, 1 - 5j, -3], [2, 7, -3], [2, -7, -np.inf], [-1, -2 + 1j, -2 - 1j]])

@@ -23,8 +23,8 @@ LOWER_BOUND = (
     "under volts and damp. Repeat a doubtful one with the leakage check at working voltage, unplugged."
 )
 NOT_MAPPED = (
-    "Noise: what a conducting film adds of its own crackle and hiss is not computed; a film that measures at all is "
-    "cleaned when the complaint is noise."
+    "Noise is that of the circuit with the leak as a plain resistance: the crackle and hiss that a film adds of its "
+    "own are not computed. A film that measures at all is cleaned when the complaint is noise."
 )
 
 Spot = Critical
@@ -135,6 +135,8 @@ def limit_said(limit: Limit) -> str:
             return f"d.c. at {limit.driver}"
         case "hum at driver":
             return f"hum at {limit.driver}"
+        case "noise at driver":
+            return f"noise at {limit.driver}"
         case "part over rating":
             return f"{limit.part or 'a part'} over its rating"
         case "mute state" | "relay state":

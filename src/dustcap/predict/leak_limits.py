@@ -16,6 +16,7 @@ from numpy.typing import NDArray
 from dustcap.board.model import Board, Part
 from dustcap.circuit.branches import MUTE_PIN_OHM
 from dustcap.circuit.elements import Circuit
+from dustcap.circuit.noise import noise
 from dustcap.circuit.point import OperatingPoint
 from dustcap.circuit.poles import LEAST_DAMPING, poles
 from dustcap.predict.complaints import HUM_V
@@ -24,9 +25,14 @@ from dustcap.predict.sheet import part_peak, share_of_rating, volts_across
 Floats = NDArray[np.float64]
 
 DC_AT_DRIVER_V = 0.05
-DC, HUM, OSCILLATION, MUTE, RELAY, RATING = (
-    "dc at driver", "hum at driver", "oscillation", "mute state", "relay state", "part over rating",
+NOISE_V = 1e-3
+"""R.m.s., 20 Hz to 20 kHz: some 21 dB SPL at one metre from 90 dB at 2.83 V (common practice, no published source)."""
+NOISE_HZ = (20.0, 100.0, 500.0, 2e3, 6e3, 20e3)
+DC, HUM, NOISE, OSCILLATION, MUTE, RELAY, RATING = (
+    "dc at driver", "hum at driver", "noise at driver", "oscillation", "mute state", "relay state", "part over rating",
 )  # fmt: skip
+SLOW = (NOISE, OSCILLATION)
+"""What takes longest to compute."""
 FAR = 9.0
 """Excess of what is only broken or not."""
 
@@ -42,15 +48,19 @@ class Limit:
     part: str = ""
 
 
-def limits_of(board: Board, dc_v: float = DC_AT_DRIVER_V, hum_v: float = HUM_V) -> tuple[Limit, ...]:
+def limits_of(
+    board: Board, dc_v: float = DC_AT_DRIVER_V, hum_v: float = HUM_V, noise_v: float = NOISE_V
+) -> tuple[Limit, ...]:
     """The limits that a board can break: for each driver, amplifier with a mute, relay, and for all at once."""
-    return tuple(_limits(board, dc_v, hum_v))
+    return tuple(_limits(board, dc_v, hum_v, noise_v))
 
 
-def _limits(board: Board, dc_v: float, hum_v: float) -> Iterator[Limit]:
+def _limits(board: Board, dc_v: float, hum_v: float, noise_v: float) -> Iterator[Limit]:
     for driver in board.of_kind("driver"):
         yield Limit(DC, dc_v, "V", driver=driver.name)
         yield Limit(HUM, hum_v, "V", driver=driver.name)
+        if board.common in driver.nets and len(driver.nets) == 2:
+            yield Limit(NOISE, noise_v, "V", driver=driver.name)
     if board.of_kind("op amp", "power amplifier", "regulator", "npn", "pnp", "module"):
         yield Limit(OSCILLATION)
     for part in board.of_kind("power amplifier"):
@@ -71,9 +81,9 @@ class Judge:
         self._rated = [part for part in rated if self._shares(healthy, [part])[0, 0] < 1]
         self.overloaded = tuple(part.name for part in rated if part not in self._rated)
 
-    def excess(self, point: OperatingPoint, *, with_poles: bool = True) -> Floats:
-        """Shape (cases, limits); nan where there is no answer, or for stability when it is not asked for."""
-        columns = [self._of(limit, point, with_poles) for limit in self.limits]
+    def excess(self, point: OperatingPoint, *, slow: bool = True) -> Floats:
+        """Shape (cases, limits); nan where there is no answer, or for what is `SLOW` when it is not asked for."""
+        columns = [self._of(limit, point, slow) for limit in self.limits]
         found = np.stack([np.broadcast_to(column, (len(point.converged),)) for column in columns], axis=1)
         return np.where(point.converged[:, None], found, np.nan)
 
@@ -83,16 +93,19 @@ class Judge:
             return [""] * len(point.converged)
         return [self._rated[place].name for place in np.argmax(self._shares(point, self._rated), axis=1)]
 
-    def _of(self, limit: Limit, point: OperatingPoint, with_poles: bool) -> Floats:
+    def _of(self, limit: Limit, point: OperatingPoint, slow: bool) -> Floats:
+        if limit.what in SLOW and not slow:
+            return np.full(1, np.nan)
         match limit.what:
             case "dc at driver":
                 return _log(np.abs(self.at_driver(limit, point, point.volts)), limit)
             case "hum at driver":
                 both = [np.abs(self.at_driver(limit, point, each)) for each in (point.ripple, point.ripple_mains)]
                 return _log(np.hypot(*both), limit)
+            case "noise at driver":
+                (net,) = set(self.driver_nets(limit)) - {self._circuit.common}
+                return _log(noise(self._circuit, point, NOISE_HZ, net).volts(NOISE_HZ[0], NOISE_HZ[-1]), limit)
             case "oscillation":
-                if not with_poles:
-                    return np.full(1, np.nan)
                 return np.where(oscillates(poles(self._circuit, point)), FAR, -FAR)
             case "mute state":
                 playing = self._plays(limit.part, point)

@@ -39,7 +39,7 @@ from dustcap.circuit.operating import operating_point
 from dustcap.circuit.point import OperatingPoint
 from dustcap.errors import InputError, SolveError
 from dustcap.predict.complaints import HUM_V
-from dustcap.predict.leak_limits import DC, DC_AT_DRIVER_V, FAR, HUM, OSCILLATION, Judge, Limit, limits_of, with_part
+from dustcap.predict.leak_limits import DC, DC_AT_DRIVER_V, FAR, HUM, NOISE_V, SLOW, Judge, Limit, limits_of, with_part
 
 Floats = NDArray[np.float64]
 Pair = tuple[str, str]
@@ -107,6 +107,7 @@ def leak_map(
     *,
     dc_v: float = DC_AT_DRIVER_V,
     hum_v: float = HUM_V,
+    noise_v: float = NOISE_V,
     progress: Callable[[float], None] = lambda share: None,
 ) -> tuple[PairMap, ...]:
     """Critical leakage of every pair against every limit.
@@ -115,7 +116,7 @@ def leak_map(
     ----------
     board : Board
     pairs : net pairs; left out: `leak_pairs`
-    dc_v, hum_v : d.c. and hum, V and V r.m.s., that are too much at a driver
+    dc_v, hum_v, noise_v : d.c., hum, and noise from 20 Hz to 20 kHz that are too much at a driver, V and V r.m.s.
 
     Raises
     ------
@@ -124,10 +125,10 @@ def leak_map(
     SolveError
         If the board without any leak has no operating point.
     """
-    if not (0 < dc_v < np.inf and 0 < hum_v < np.inf):
+    if not all(0 < volts < np.inf for volts in (dc_v, hum_v, noise_v)):
         raise InputError("a limit is not above 0 V.", where="leak map", mend="Give one such as 50 mV.")
     wanted = leak_pairs(board) if pairs is None else tuple(_known(board, pair) for pair in pairs)
-    bench = _Bench(board, wanted, limits_of(board, dc_v, hum_v), progress)
+    bench = _Bench(board, wanted, limits_of(board, dc_v, hum_v, noise_v), progress)
     near, areas = set(neighbours(board)), _areas_of(board)
     found = bench.critical()
     return tuple(
@@ -213,22 +214,20 @@ class _Bench:
                 return
             trials = sorted({(each.pair, each.trial(turn)) for each in left})
             which, ohms = np.array([t[0] for t in trials]), np.array([t[1] for t in trials])
-            stability = any(self.limits[each.limit].what == OSCILLATION for each in left)
+            slow = any(self.limits[each.limit].what in SLOW for each in left)
             share = 0.6 + 0.4 * turn / ROUNDS
-            excess = self._excess(which, ohms, share, share + 0.4 / ROUNDS, with_poles=stability)
+            excess = self._excess(which, ohms, share, share + 0.4 / ROUNDS, slow=slow)
             for each in left:
                 for row in np.flatnonzero(which == each.pair):
                     each.learn(float(ohms[row]), float(excess[row, each.limit]))
 
-    def _excess(
-        self, which: NDArray[np.intp], ohms: Floats, begin: float, end: float, *, with_poles: bool = True
-    ) -> Floats:
+    def _excess(self, which: NDArray[np.intp], ohms: Floats, begin: float, end: float, *, slow: bool = True) -> Floats:
         """Shape (cases, limits): each case has one leak."""
         found = np.empty((len(which), len(self.limits)))
         for first in range(0, len(which), AT_ONCE):
             rows = slice(first, first + AT_ONCE)
             point = self._solved(which[rows], ohms[rows])
-            found[rows] = self.judge.excess(point, with_poles=with_poles)
+            found[rows] = self.judge.excess(point, slow=slow)
             parts = self.judge.worst_part(point)
             self._part |= {
                 (int(pair), float(ohm)): part for pair, ohm, part in zip(which[rows], ohms[rows], parts, strict=True)
