@@ -168,7 +168,8 @@ def _rating(part: Part) -> str:
 def _first_checks(board: Board, sheet: Sheet, blocks: tuple[OrderedBlock, ...]) -> Iterator[FirstCheck]:
     """Safest first: shorts with the plug out, then the rails, then d.c. before a driver, then the signal's way."""
     common, fed = board.common, rails(board)
-    hot = [part.pins["plus"] for part in board.of_kind("driver") if part.pins["plus"] != common]
+    to_common = [part for part in board.of_kind("driver") if common in part.nets]
+    hot = list(dict.fromkeys(net for part in to_common for net in part.nets if net != common))
 
     def line(check: str, net: str, state: str, unit: str, expect: Figure, why: str) -> FirstCheck:
         return FirstCheck(check, net, common, state, unit, expect, why)

@@ -1,7 +1,8 @@
 """What a leak may not do, as logarithmic excess over a limit: above 0 the limit is broken.
 
 The state is drivers connected, no signal. An output of an amplifier that plays at rest and is muted by the leak (or the
-other way about) breaks `mute state`, a relay contact that moves breaks `relay state`.
+other way about) breaks `mute state`, a relay contact that moves breaks `relay state`. A part that is over its rating
+without any leak is left out of account.
 """
 
 from __future__ import annotations
@@ -79,7 +80,6 @@ class Judge:
         self._board, self._circuit, self.limits, self._healthy = board, circuit, limits, healthy
         rated = [part for part in board.parts.values() if share_of_rating(part, np.zeros(1), np.zeros(1))[1]]
         self._rated = [part for part in rated if self._shares(healthy, [part])[0, 0] < 1]
-        self.overloaded = tuple(part.name for part in rated if part not in self._rated)
 
     def excess(self, point: OperatingPoint, *, slow: bool = True) -> Floats:
         """Shape (cases, limits); nan where there is no answer, or for what is `SLOW` when it is not asked for."""
