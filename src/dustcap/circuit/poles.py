@@ -13,6 +13,7 @@ is an oscillation.
 from __future__ import annotations
 
 import numpy as np
+from numpy.typing import NDArray
 
 from dustcap.circuit.amplifiers import Amplifiers
 from dustcap.circuit.branches import Complex
@@ -58,6 +59,17 @@ def unstable_hz(natural: Complex) -> Real:
         return np.full(len(natural), np.nan)
     hz = np.abs(np.take_along_axis(natural, worst[:, None], axis=1)[:, 0].imag) / (2 * np.pi)
     return np.where(grows.any(axis=1), hz, np.nan)
+
+
+def oscillates(natural: Complex) -> NDArray[np.bool_]:
+    """Whether a circuit of these poles oscillates, (cases,): at least two of them grow.
+
+    A complex pair is the onset of an oscillation; two real ones, far beyond the onset, belong to a relaxation
+    oscillation. A single one is a latch, which goes to another rest.
+    """
+    size = np.abs(natural)
+    grows = np.isfinite(size) & (np.where(np.isfinite(size), natural.real, 0.0) > LEAST_DAMPING * size)
+    return np.asarray(grows.sum(axis=1) >= 2)
 
 
 def _poles(solved: Solved) -> Complex:

@@ -19,7 +19,7 @@ from dustcap.circuit.branches import MUTE_PIN_OHM
 from dustcap.circuit.elements import Circuit
 from dustcap.circuit.noise import noise
 from dustcap.circuit.point import OperatingPoint
-from dustcap.circuit.poles import LEAST_DAMPING, poles
+from dustcap.circuit.poles import oscillates, poles
 from dustcap.predict.complaints import HUM_V
 from dustcap.predict.sheet import part_peak, share_of_rating, volts_across
 
@@ -142,17 +142,6 @@ class Judge:
             volts = np.maximum(np.abs(volts_across(point, part)), part_peak(point, part))
             found.append(np.asarray(share_of_rating(part, volts, _watts(point, part))[0]))
         return np.stack(found, axis=1)
-
-
-def oscillates(natural: NDArray[np.complex128]) -> NDArray[np.bool_]:
-    """Whether a circuit of these poles oscillates, (cases,): at least two of them grow.
-
-    A complex pair is the onset of an oscillation; two real ones, far beyond the onset, belong to a relaxation
-    oscillation. A single one is a latch, which goes to another rest.
-    """
-    size = np.abs(natural)
-    grows = np.isfinite(size) & (np.where(np.isfinite(size), natural.real, 0.0) > LEAST_DAMPING * size)
-    return np.asarray(grows.sum(axis=1) >= 2)
 
 
 def with_part(limit: Limit, part: str) -> Limit:

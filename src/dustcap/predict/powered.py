@@ -17,7 +17,7 @@ from dustcap.circuit.elements import Values
 from dustcap.circuit.families import family_points, source_resistance
 from dustcap.circuit.operating import operating_point
 from dustcap.circuit.point import OperatingPoint
-from dustcap.circuit.poles import poles, unstable_hz
+from dustcap.circuit.poles import oscillates, poles
 from dustcap.circuit.signal import small_signal
 from dustcap.predict.cases import Cases
 
@@ -94,7 +94,7 @@ def _read(task: Task, point: OperatingPoint) -> Arrays:
         found[f"{GAIN} {hz:g}"] = volts.reshape(shape[0], task.gains_of, -1)
     if task.connected:
         one = point.take(np.arange(0, len(point.converged), cases.particles))
-        found[UNSTABLE] = np.isfinite(unstable_hz(poles(cases.circuit, one)))
+        found[UNSTABLE] = oscillates(poles(cases.circuit, one))
     return found
 
 
