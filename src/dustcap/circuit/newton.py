@@ -18,6 +18,8 @@ from dustcap.circuit.values import Table
 
 RELATIVE = 1e-8
 ABSOLUTE = 1e-12
+LEAVING = 0.1
+"""Share of solved cases from which it pays to go on without them."""
 PATIENCE = 12
 """Steps of one case in which only what is overdriven may move."""
 Linearised = tuple[Real, Real]
@@ -124,7 +126,7 @@ class _Batch:
             self.solved[self.rows] |= agree
             if self.solved[self.rows].all():
                 return True
-            if agree.mean() > 0.4:
+            if agree.mean() > LEAVING:
                 values, currents = self._leave(~self.solved[self.rows], values, currents)
         x = self._solution(values, currents)
         self.answer[self.rows] = x
