@@ -18,7 +18,7 @@ help:
 	@echo "make clean   remove .venv and the caches"
 
 demo: .venv/run.done
-	@test -e $(DEMO)/bench/bench.sqlite3 || $(BIN)/dustcap demo $(DEMO)
+	@if [ -e $(DEMO)/bench/bench.sqlite3 ]; then echo "The demo was played before, in $(DEMO)."; else $(BIN)/dustcap demo $(DEMO); fi
 	@echo
 	@echo "The hand-over sheet: open '$(DEMO)/handover room 1 left.pdf' with any PDF reader."
 	@echo "All jobs of that bench: $(BIN)/dustcap bench --folder $(DEMO)/bench"
