@@ -55,6 +55,22 @@ def test_a_leak_into_the_feedback_net_offsets_the_output():
     assert np.all(np.abs(got[linear] - expected[linear]) < 0.01 * np.abs(expected[linear]) + 2 * np.abs(offset[linear]))
 
 
+def test_every_sample_has_the_gain_of_its_own_severity():
+    """A leak that drives the output against a rail silences it; one that does not leaves it its level.
+
+    Contract: 12 V less 3 V of headroom +-20 % is where the output is clamped; level and offset speak of one sample.
+    """
+    found = Predictor(small_board(), particles=16)
+    leak = [each.words() for each in found.suspects].index("leak between plus12 and fb in glue")
+    offset = np.abs(found.readings(Check("dc volts", "out", "0V"))[leak])
+    level = found.readings(Check("ac volts", "out", "0V"))
+    plays = level[leak] > 0.5 * np.median(level[0])
+
+    assert 2 <= plays.sum() <= 14
+    assert np.all(offset[plays] < 9.7)
+    assert np.all(offset[~plays] > 8.0)
+
+
 def test_ohms_of_every_suspect_equal_the_plain_reading():
     """The reading from one inverse a sample equals the circuit solved anew with the fault in it."""
     cases = predictor().analyses.cases

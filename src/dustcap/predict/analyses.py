@@ -29,8 +29,9 @@ Store = MutableMapping[str, NDArray[Any]]
 
 BAND_HZ = {"woofer": 200.0, "tweeter": 6000.0}
 """Where each driver's level is read; others at the usual signal's frequency."""
-COARSE = 8
-"""Samples solved for what is only compared with broad thresholds: a choice of ours."""
+COARSE = 32
+"""Most samples solved with the drivers connected, for gains and for junctions: a choice of ours. Further samples take
+over the readings of the first, so this has to cover a fault's severities by itself."""
 
 
 @dataclass(frozen=True)

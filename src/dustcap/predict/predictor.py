@@ -26,10 +26,24 @@ from dustcap.predict.readings import CAPACITANCE_HZ, ESR_HZ, reading
 
 Floats = NDArray[np.float64]
 
-PARTICLES = 16
+LEAST_PARTICLES, MOST_PARTICLES = 16, 32
+CASES = 12_000
+"""Samples of each suspect: more on small boards, where they cost little; choices of ours."""
 NOT_IN_THE_MODEL = 0.03
 KERNEL = 0.05
 """Width of a renewed severity about its parent, as a share of the whole range: a choice of ours."""
+
+
+def particles_for(suspected: int) -> int:
+    """How many samples each of so many suspects gets: the greatest power of two that keeps within `CASES`.
+
+    Examples
+    --------
+    >>> particles_for(100), particles_for(300), particles_for(2000)
+    (32, 32, 16)
+    """
+    fitting = 1 << max(0, (CASES // max(1, suspected)).bit_length() - 1)
+    return min(MOST_PARTICLES, max(LEAST_PARTICLES, fitting))
 
 
 class Predictor:
@@ -39,13 +53,14 @@ class Predictor:
         self,
         board: Board,
         *,
-        particles: int = PARTICLES,
+        particles: int | None = None,
         seed: int = 1,
         store: Store | None = None,
         progress: Callable[[float], None] = lambda share: None,
         spread: Spread = map,
     ) -> None:
         found = (HEALTHY, *suspects(board))
+        particles = particles or particles_for(len(found))
         leaks = [(f.a, f.b) for s in found for f in s.faults if isinstance(f, Leak)]
         cases = make_cases(board, to_circuit(board, leaks), found, particles=particles, seed=seed)
         self._use(board, Analyses(cases, {} if store is None else store, progress, spread))
