@@ -25,6 +25,10 @@ R4 = { kind = "resistor", value = "10k", pins = ["b", "0V"] }
 Q1 = { kind = "npn", pins = ["c", "b", "minus15"] }
 U1 = { kind = "op amp", pins = { plus = "a", minus = "out", out = "out", high = "plus15", low = "minus15" } }
 U2 = { kind = "regulator", value = "5 V", pins = { in = "plus15", out = "five", common = "0V" } }
+T1 = { kind = "transformer", volts = "12 V", resistance = "0.5 ohm", pins = { secondary = ["w1", "0V", "w2"] } }
+BR1 = { kind = "bridge", pins = ["w1", "w2", "raw", "low"] }
+C1 = { kind = "electrolytic", value = "1000 uF", voltage = "25 V", pins = ["raw", "0V"] }
+C2 = { kind = "electrolytic", value = "1000 uF", voltage = "25 V", pins = ["0V", "low"] }
 R5 = { kind = "resistor", value = "1k", pins = ["five", "0V"] }
 """
 
@@ -49,7 +53,8 @@ def test_a_chip_shorted_from_rail_to_rail_has_a_check_that_reads_it():
 
 
 def test_a_transistor_and_a_regulator_are_read_across_what_they_switch():
-    """Collector to emitter, input to output."""
+    """Collector to emitter, input to output; a bridge diode by diode, for beside a winding a junction tells nothing."""
     assert {Check("ohms", "c", "minus15"), Check("ohms", "plus15", "five")} <= set(predictor().candidates())
+    assert Check("ohms", "w1", "raw") in predictor().candidates()
     assert median(Check("ohms", "c", "minus15"), "Q1 collector-emitter short") < 2.1
     assert median(Check("ohms", "plus15", "five"), "U2 in-out short") < 2.1

@@ -22,8 +22,10 @@ JUNCTION_PAIRS = {
 """Pins to put the red and the black lead on so that a good junction conducts."""
 
 SHORTED_PAIRS = {
+    "bridge": (("ac1", "plus"), ("ac2", "plus"), ("minus", "ac1"), ("minus", "ac2")),
     "npn": (("collector", "emitter"),),
     "pnp": (("emitter", "collector"),),
+    **dict.fromkeys(("n-mosfet", "p-mosfet", "n-jfet", "p-jfet"), (("drain", "source"),)),
     "op amp": (("high", "low"),),
     "power amplifier": (("high", "low"),),
     "regulator": (("in", "out"),),
