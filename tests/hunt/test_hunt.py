@@ -206,11 +206,11 @@ def test_what_is_not_counted_is_said():
 
 @pytest.fixture(scope="module")
 def played():
-    """20 hunts on hidden faults, drawn from the prior."""
+    """12 hunts on hidden faults, drawn from the prior."""
     table, rng = Ladder(), np.random.default_rng(8)
     share = table.prior[1:] / table.prior[1:].sum()
     games = []
-    for _ in range(20):
+    for _ in range(12):
         hidden = table.suspects[1 + rng.choice(share.size, p=share)]
         unit = Unit(hidden, rng)
         games.append((hidden, play(unit, table), unit))
@@ -218,12 +218,12 @@ def played():
 
 
 def test_the_advice_finds_and_mends_most_faults(played):
-    """At least 18 of 20 hunts change the right thing first, and every hunt comes to an end."""
+    """At least 10 of 12 hunts change the right thing first, and every hunt comes to an end."""
     first = [game.actions[:1] == [action_of(hidden)] for hidden, game, _ in played]
 
-    assert sum(first) >= 18
+    assert sum(first) >= 10
     assert all(game.last in ("done", "stop") for *_, game, _ in played)
-    assert sum(not unit.suspect.faults for *_, unit in played) >= 19
+    assert sum(not unit.suspect.faults for *_, unit in played) >= 11
 
 
 def test_a_hunt_costs_little_more_than_the_repair(played):
