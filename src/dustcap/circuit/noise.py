@@ -23,6 +23,7 @@ import numpy as np
 
 from dustcap.circuit.branches import BranchList, Complex, ac_admittances
 from dustcap.circuit.elements import Circuit
+from dustcap.circuit.frozen import solutions
 from dustcap.circuit.layout import Index, Layout, Real
 from dustcap.circuit.linearised import Solved, ac_matrix, dc_matrix
 from dustcap.circuit.point import OperatingPoint
@@ -105,7 +106,7 @@ def noise(circuit: Circuit, point: OperatingPoint, hz: Sequence[float] | Real | 
         right[:, layout.position[net]] = 1.0
         for column, one in enumerate(grid):
             matrix = ac_matrix(solved, dc, float(one))
-            w: Complex = np.linalg.solve(matrix.transpose(0, 2, 1), right)[..., 0].astype(np.complex128, copy=False)
+            w: Complex = solutions(layout, matrix.transpose(0, 2, 1), right)[..., 0]
             shares[rows, :, column] = sources.shares(solved, w, float(one))
     return Noise(grid, np.sqrt(shares.sum(axis=1)), sources.parts, shares)
 

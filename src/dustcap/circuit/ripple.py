@@ -6,6 +6,7 @@ import numpy as np
 
 from dustcap.circuit.branches import Complex
 from dustcap.circuit.cycle import STEP, WEIGHT, harmonic_weights
+from dustcap.circuit.frozen import solutions
 from dustcap.circuit.layout import Real
 from dustcap.circuit.linearised import Solved, ac_matrix, dc_matrix
 from dustcap.circuit.newton import gathered
@@ -35,7 +36,7 @@ def ripple(solved: Solved, order: int = 2) -> Complex:
             matrix[:, region.nets] = 0.0
             matrix[:, region.nets, region.nets] = 1.0
             right[:, region.nets, 0] = np.einsum("k,ckn->cn", weights, waves.v)
-        found[rows] = np.linalg.solve(matrix, right)[:, :nets, 0]
+        found[rows] = solutions(some.layout, matrix, right)[:, :nets, 0]
     return found
 
 
@@ -80,5 +81,5 @@ def oscillation(solved: Solved) -> Real:
             matrix[:, out] = 0.0
             matrix[:, out, out] = 1.0
             right[:, out, 0] = OSCILLATION_SHARE * np.abs(ends[:, 1] - ends[:, 2])
-            found[rows[places]] += np.abs(np.linalg.solve(matrix, right)[:, :nets, 0]) ** 2
+            found[rows[places]] += np.abs(solutions(layout, matrix, right)[:, :nets, 0]) ** 2
     return np.sqrt(found)

@@ -9,6 +9,7 @@ import numpy as np
 
 from dustcap.circuit.branches import Complex
 from dustcap.circuit.elements import Circuit
+from dustcap.circuit.frozen import solutions
 from dustcap.circuit.layout import Real
 from dustcap.circuit.linearised import ac_matrix, dc_matrix, injection
 from dustcap.circuit.point import OperatingPoint
@@ -64,6 +65,6 @@ def small_signal(
     for rows, solved in point.solved.pieces():
         dc, right = dc_matrix(solved), injection(solved, number)
         for column, one in enumerate(grid):
-            x = np.linalg.solve(ac_matrix(solved, dc, float(one)), right[..., None])
+            x = solutions(solved.layout, ac_matrix(solved, dc, float(one)), right[..., None])
             found[rows, :, column] = x[:, :nets, 0]
     return Response(circuit, grid, found)
