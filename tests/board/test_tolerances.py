@@ -120,3 +120,12 @@ def test_the_ends_of_all_ranges_solve():
         entries = tolerances(board)
         values = values_at(entries, np.full((len(groups_of(entries)), 1), share))
         assert operating_point(circuit, values).converged.all()
+
+
+def test_an_electrolytic_without_described_leakage_may_show_an_ohm_meter_nothing():
+    """From its maker's limit (0.01 CV: 25 uA of 100 uF at 25 V) to far over range, 50 Mohm (contract)."""
+    board = small('C1 = { kind = "electrolytic", value = "100 uF", voltage = "25 V", pins = ["a", "0V"] }')
+    entry = _by_value(board)["C1", "leak_ohm"]
+
+    assert entry.low == pytest.approx(25.0 / 25e-6)
+    assert entry.at(0.7) > 50e6

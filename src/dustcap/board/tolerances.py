@@ -10,8 +10,8 @@ no published source:
 * transistors: gain x0.5 to x2, saturation current of every junction within a factor of 3, both log-uniform;
   field-effect transistors: threshold +-20 %, k, cut-off and idss x0.6 to x1.6;
 * electrolytic capacitors: a series resistance that was given +-30 %, one that was not between a fifth and the whole of
-  the maker's limit; leakage within a factor of 3 when given, else between a hundredth and the whole of the limit, both
-  log-uniform;
+  the maker's limit; leakage within a factor of 3 when given, else between a ten-thousandth (nothing that an
+  ohm-meter shows) and the whole of the limit, both log-uniform;
 * driver: resistance +-5 %, resonance +-10 %, Qes +-10 %, Qms +-20 %; relay coil resistance and pull-in +-10 %.
 
 Elements of one part that vary together (both halves of a track, the four diodes of a bridge) carry the same `group`.
@@ -33,7 +33,7 @@ from dustcap.circuit.elements import Element, Values
 
 UNIFORM, LOG_UNIFORM = "uniform", "log-uniform"
 LOWEST_ESR_SHARE = 0.2
-LOWEST_LEAK_SHARE = 0.01
+LOWEST_LEAK_SHARE = 1e-4
 
 
 @dataclass(frozen=True, slots=True)
