@@ -13,7 +13,6 @@ import numpy as np
 from numpy.typing import NDArray
 
 from dustcap.circuit.elements import Circuit
-from dustcap.circuit.frozen import inverse_diagonal
 from dustcap.circuit.linearised import dc_matrix
 from dustcap.circuit.operating import operating_point
 from dustcap.circuit.point import OperatingPoint
@@ -67,7 +66,8 @@ def source_resistance(point: OperatingPoint) -> Floats:
     nets = len(point.layout.nets)
     found = np.empty((len(point.unknowns), nets))
     for rows, piece in point.solved.pieces():
-        found[rows] = np.abs(inverse_diagonal(piece.layout, dc_matrix(piece))[:, :nets])
+        inverse = np.linalg.inv(dc_matrix(piece))
+        found[rows] = np.abs(np.diagonal(inverse, axis1=1, axis2=2)[:, :nets])
     return found
 
 

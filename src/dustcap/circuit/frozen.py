@@ -9,8 +9,6 @@ solved by the dense way.
 | --- | --- |
 | A = L U | in the order of the pivots, L with ones on its diagonal |
 | d | pivots, the diagonal of U |
-| Z | inverse of A; with U Z = 1/L and Z L = 1/U it follows entry by entry from the last pivot back, on the pattern of |
-|   | the factors only (Erisman & Tinney 1975, from memory) |
 """
 
 from __future__ import annotations
@@ -28,7 +26,7 @@ Numbers = NDArray[Any]
 FEWEST = 48
 """Cases from which it pays."""
 AT_ONCE = 512
-THRESHOLD = 0.05
+THRESHOLD = 0.5
 """Least share of the largest number in its column that a pivot has on the representative matrix."""
 BACKWARD = 1e-11
 """Largest relative change of any entry of the equations that the answer may amount to."""
@@ -72,8 +70,6 @@ class Frozen:
         self._slots = len(self._flat) + len(new)
         self._entry_rows, self._entry_columns = np.divmod(self._flat, self.size)
         self._row_starts = np.searchsorted(self._entry_rows, np.arange(self.size))
-        self._own = np.diagonal(slot)
-        self.whole = bool((self._own >= 0).all())
         self._steps = _steps(order, filled, slot)
 
     def factor(self, matrix: Numbers) -> Numbers:
@@ -128,20 +124,6 @@ class Frozen:
             good[poor] = self.off(matrix[poor], x[:, poor], b[:, poor])[1]
         return x.transpose(1, 0, 2), good
 
-    def diagonal(self, matrix: Numbers) -> tuple[Numbers, Flags]:
-        """Diagonal of the inverse (cases, n), for a pattern with all of the diagonal, and where it can be relied on."""
-        w = self.factor(matrix)
-        ones = np.ones((self.size, len(matrix), 1))
-        good = self.off(matrix, self.substitute(w, ones), ones)[1]
-        z = np.zeros_like(w)  # by the slots of the transposed entries
-        for step in reversed(self._steps):
-            last = 1.0 / w[step.pivot]
-            lower, upper, inner = w[step.below], w[step.right], z[step.inner]
-            z[step.below] = -last * (upper * inner).sum(axis=1)
-            z[step.right] = -(lower[:, None] * inner).sum(axis=0)
-            z[step.pivot] = last - (z[step.below] * lower).sum(axis=0)
-        return z[self._own].T, good
-
 
 def solutions(layout: Layout, matrix: Numbers, right: Numbers) -> Numbers:
     """Solutions (cases, n, m) of a batch of equations of one circuit: matrix (cases, n, n), right (cases, n, m)."""
@@ -156,22 +138,6 @@ def solutions(layout: Layout, matrix: Numbers, right: Numbers) -> Numbers:
             poor = first + np.flatnonzero(~good)
             if len(poor):
                 found[poor] = np.linalg.solve(matrix[poor], right[poor])
-    return found
-
-
-def inverse_diagonal(layout: Layout, matrix: Numbers) -> Numbers:
-    """Diagonal of the inverse of each matrix (cases, n, n), (cases, n)."""
-    plan = _plan(layout, matrix)
-    if plan is None or not plan.whole:
-        return np.asarray(np.diagonal(np.linalg.inv(matrix), axis1=1, axis2=2))
-    found = np.empty(matrix.shape[:2], dtype=matrix.dtype)
-    with np.errstate(all="ignore"):
-        for first in range(0, len(matrix), AT_ONCE):
-            rows = slice(first, first + AT_ONCE)
-            found[rows], good = plan.diagonal(matrix[rows])
-            poor = first + np.flatnonzero(~good)
-            if len(poor):
-                found[poor] = np.diagonal(np.linalg.inv(matrix[poor]), axis1=1, axis2=2)
     return found
 
 
