@@ -11,7 +11,8 @@ from hunt.games import Unit, random_evidence
 from hunt.ladder import Ladder
 
 from dustcap.hunt.evidence import Evidence
-from dustcap.hunt.posterior import posterior, starting_prior
+from dustcap.hunt.fold import starting_prior
+from dustcap.hunt.posterior import posterior
 
 GAMES = 600
 EDGES = (0.0, 0.01, 0.05, 0.1, 0.2, 0.3, 0.5, 0.7, 0.9, 0.97, 1.01)

@@ -5,10 +5,27 @@ import pytest
 from scipy.integrate import quad
 
 from dustcap.errors import InputError
-from dustcap.hunt.meter import BENCH, BLUNDER, HANDHELD, SPREADS, MeterClass, Spread, half_width, likelihood, spread_of
+from dustcap.hunt.meter import (
+    BENCH,
+    BLUNDER,
+    HANDHELD,
+    SPREADS,
+    MeterClass,
+    Spread,
+    half_width,
+    likelihood,
+    positions,
+    spread_of,
+    values_at,
+)
 from dustcap.predict.checks import Check
 
 VOLTS = SPREADS["dc volts"]
+
+
+def chance(values, spread, **said):
+    """Likelihood of a reading for predicted values in base units."""
+    return likelihood(positions(values, spread), spread, **said)
 
 
 def test_limits_of_a_hundred_volts_are_those_printed():
@@ -42,10 +59,10 @@ def test_the_classes_of_the_contract_give_their_limits(meter, kind, value, half)
 
 def test_a_rectangle_has_the_printed_standard_uncertainty():
     """Limits of 1.2 V have a standard uncertainty of 0.6928 V (GUM 4.3.7, a / sqrt 3; references 7.03)."""
-    sharp = Spread(0.0, 1e-4, 0.6, 0.05, 400.0, signed=True)
+    sharp = Spread(1e-6, 1e-5, 0.6, 0.05, 400.0, signed=True)
 
     def density(reading):
-        return float(likelihood(100.0, sharp, low=reading, high=reading, half=1.2, odd=0.0))
+        return float(chance(100.0, sharp, low=reading, high=reading, half=1.2, odd=0.0))
 
     mass = quad(density, 98, 102, points=[98.8, 101.2], limit=200)[0]
     variance = quad(lambda r: (r - 100) ** 2 * density(r), 98, 102, points=[98.8, 101.2], limit=200)[0]
@@ -65,30 +82,28 @@ def test_everything_a_meter_can_show_adds_up_to_one(kind, value):
     def density(t):  # in t = asinh(reading / fine), where the broad density is even
         reading = spread.fine * np.sinh(t)
         return (
-            float(likelihood(value, spread, low=reading, high=reading, half=0.01 * abs(value)))
-            * spread.fine
-            * np.cosh(t)
+            float(chance(value, spread, low=reading, high=reading, half=0.01 * abs(value))) * spread.fine * np.cosh(t)
         )
 
     grid = np.linspace(-top if spread.signed else 0.0, 1.05 * top, 200_001)
     shown = np.trapezoid(np.array([density(t) for t in grid[::20]]), grid[::20])
-    over = float(likelihood(value, spread, over=True))
+    over = float(chance(value, spread, over=True))
 
     assert shown + over == pytest.approx(1.0, abs=0.01)
 
 
 def test_no_reading_is_impossible():
     """A reading far from every prediction keeps the share of odd readings, and over range against 1 kohm too."""
-    far = float(likelihood(5.0, VOLTS, low=-20.0, high=-20.0, half=0.2))
-    broad = float(likelihood(np.nan, VOLTS, low=-20.0, high=-20.0, half=0.2)) / 0.1
+    far = float(chance(5.0, VOLTS, low=-20.0, high=-20.0, half=0.2))
+    broad = float(chance(np.nan, VOLTS, low=-20.0, high=-20.0, half=0.2)) / 0.1
 
     assert far == pytest.approx(BLUNDER * broad, rel=1e-9)
-    assert float(likelihood(1e3, SPREADS["ohms"], over=True)) == pytest.approx(BLUNDER * 0.3, rel=1e-9)
+    assert float(chance(1e3, SPREADS["ohms"], over=True)) == pytest.approx(BLUNDER * 0.3, rel=1e-9)
 
 
 def test_over_range_fits_what_is_beyond_the_range():
     """An open circuit and 80 Mohm read over range (above 50 Mohm); 20 Mohm does not."""
-    got = likelihood([np.inf, 80e6, 20e6], SPREADS["ohms"], over=True)
+    got = chance([np.inf, 80e6, 20e6], SPREADS["ohms"], over=True)
 
     assert np.all(got[:2] > 0.98)
     assert got[2] < 0.01
@@ -96,11 +111,24 @@ def test_over_range_fits_what_is_beyond_the_range():
 
 def test_a_range_weighs_what_lies_in_it():
     """Between 4 and 6 V lies nearly all of a prediction of 5 V; half of one at 6 V."""
-    got = likelihood([5.0, 6.0, 9.0], VOLTS, low=4.0, high=6.0, odd=0.0)
+    got = chance([5.0, 6.0, 9.0], VOLTS, low=4.0, high=6.0, odd=0.0)
 
     assert got[0] == pytest.approx(1.0, abs=1e-3)
     assert got[1] == pytest.approx(0.5, abs=1e-2)
     assert got[2] < 1e-6
+
+
+@pytest.mark.parametrize("kind", list(SPREADS))
+def test_the_scale_goes_there_and_back_and_one_is_one_sigma(kind):
+    """Values come back from their places; near any value one step is the model's sigma there (derivative)."""
+    spread = SPREADS[kind]
+    values = np.array([0.0, spread.floor, 0.01 * spread.top, 0.5 * spread.top])
+
+    places = positions(values, spread)
+    step = (values_at(places + 1e-6, spread) - values) / 1e-6
+
+    np.testing.assert_allclose(values_at(places, spread), values, rtol=1e-9, atol=1e-15)
+    np.testing.assert_allclose(step, np.hypot(spread.relative * values, spread.floor), rtol=1e-5)
 
 
 def test_a_lifted_part_is_read_by_its_unit():

@@ -14,7 +14,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from dustcap.hunt.evidence import Complaint, Reading, Sighting
-from dustcap.hunt.posterior import Posterior, Term
+from dustcap.hunt.fold import Term
+from dustcap.hunt.posterior import Posterior
 
 Floats = NDArray[np.float64]
 

@@ -14,7 +14,9 @@ from dustcap.hunt.advice import Advice, decide
 from dustcap.hunt.evidence import Complaint, Evidence
 from dustcap.hunt.explain import reasons
 from dustcap.hunt.known import Known
+from dustcap.hunt.meter import spread_of, values_at
 from dustcap.hunt.next_check import Proposal, plan_checks
+from dustcap.hunt.outcomes import NODES, SHARES
 from dustcap.hunt.posterior import Posterior, posterior
 from dustcap.hunt.predictions import Predictions
 from dustcap.predict.checks import KINDS
@@ -163,21 +165,23 @@ def _next(found: Posterior, proposal: Proposal, listed: Sequence[int], known: Kn
     made_at = KINDS[check.kind].names
     if made_at == "look":
         made_at = "area" if known and check.part in known.areas else "part"
-    expect = tuple((listed.index(i), _expected(found, proposal, i)) for i in likely)
-    return NextCheck(proposal, made_at, unit, expect, _expected(found, proposal, 0))
+    expect = tuple((listed.index(i), _expected(found, proposal, i, own)) for i in likely)
+    return NextCheck(proposal, made_at, unit, expect, _expected(found, proposal, 0, own))
 
 
-def _expected(found: Posterior, proposal: Proposal, suspect: int) -> Expected:
+def _expected(found: Posterior, proposal: Proposal, suspect: int, unit: str) -> Expected:
     check, predictions, weights = proposal.check, found.predictions, found.weights(suspect)
     if check.kind == "listen":
         heard = np.broadcast_to(predictions.heard(check.word, check.part or check.at), found.mass[:-1].shape)
         return Expected(chance=float(np.sum(weights * heard[suspect])))
     if check.kind == "look":
         return Expected(chance=float(predictions.seen(check.part, check.word)[suspect]) if check.word else None)
-    values = predictions.readings(check)[suspect]
-    none = float(weights[np.isnan(values)].sum())
-    over = float(weights[np.isinf(values)].sum())
-    return Expected(_range(values, weights) if none < 0.5 else None, over=over, none=none)
+    place, variance = (table[suspect] for table in found.predicted(check, unit))
+    none = float(weights[np.isnan(place)].sum())
+    over = float(weights[np.isinf(place)].sum())
+    values = values_at((place[:, None] + np.sqrt(variance)[:, None] * NODES).ravel(), spread_of(check, unit))
+    told = _range(values, (weights[:, None] * SHARES).ravel()) if none < 0.5 else None
+    return Expected(told, over=over, none=none)
 
 
 def _range(values: Floats, weights: Floats) -> Range | None:

@@ -4,7 +4,7 @@ A reading differs from the prediction by what the meter does and by what the mod
 
 * the meter's accuracy, per cent of reading plus counts of the range's last digit, and the rounding of what was written
   down: rectangular limits [1]_;
-* the model: a normal error, relative plus a floor, by kind of check (`SPREADS`), convolved with the rectangle;
+* the model: a normal error, relative with a floor, by kind of check (`SPREADS`), convolved with the rectangle;
   One error in twelve is taken four times as wide, for a model is sometimes simply poor;
 * in one of a hundred readings anything at all (a slipped lead, a decimal point, a part that the model describes
   badly): a broad density over every value that such a check can show, so that one odd reading never rules out the
@@ -36,6 +36,7 @@ Floats = NDArray[np.float64]
 
 BLUNDER = 0.01
 POOR, POOR_WIDTH = 1.0 / 12.0, 4.0
+READING = 1.2  # variance of a reading, model and a handheld meter together, on the scale of `positions`
 DOUBT = 0.3
 NONE_THERE = 0.1  # share of the broad density where the model says that no reading can be taken (a limiter was in, ...)
 
@@ -121,8 +122,29 @@ def half_width(meter: MeterClass, spread: Spread, value: float) -> float:
     return meter.share * size + meter.counts * spread.least_range * 10.0**steps / meter.of
 
 
+def positions(values: ArrayLike, spread: Spread) -> Floats:
+    """Values on a scale where one is one sigma of the model's error at every value, from the floor to the per cent.
+
+    It is the inverse hyperbolic sine of the value; inf and nan stay.
+
+    See Also
+    --------
+    values_at : the inverse.
+    """
+    ratio = spread.relative / spread.floor
+    return np.asarray(np.arcsinh(ratio * np.asarray(values, dtype=float)) / spread.relative)
+
+
+def values_at(places: ArrayLike, spread: Spread) -> Floats:
+    """The values, base units, at places on the scale; places beyond a thousand times the top are held there."""
+    ratio = spread.relative / spread.floor
+    most = np.arcsinh(1e3 * ratio * spread.top)
+    place = np.asarray(places, dtype=float) * spread.relative
+    return np.asarray(np.where(np.isfinite(place), np.sinh(np.clip(place, -most, most)) / ratio, place))
+
+
 def likelihood(
-    predicted: ArrayLike,
+    place: ArrayLike,
     spread: Spread,
     *,
     low: float = 0.0,
@@ -130,22 +152,22 @@ def likelihood(
     over: bool = False,
     under: bool = False,
     half: float = 0.0,
-    blur: ArrayLike = 0.0,
-    odd: float = BLUNDER,
+    variance: ArrayLike = 0.0,
+    odd: ArrayLike = BLUNDER,
 ) -> Floats:
-    """Density (one value) or probability (a range, over, under) of a reading for each predicted value.
+    """Density (one value) or probability (a range, over, under) of a reading for each prediction.
 
     Parameters
     ----------
-    predicted : array_like, shape (...)
-        Base units; inf: over range; nan: no reading can be taken there.
+    place : array_like, shape (...)
+        The predicted value on the scale of `positions`; inf: over range; nan: no reading can be taken there.
     low, high : float
-        The reading; equal for one value.
+        The reading, base units; equal for one value.
     half : float
         Half width of the meter's limits, with the rounding of what was written down.
-    blur : array_like, shape (...)
-        Further sigma of the prediction: how far the next sample of the same suspect lies.
-    odd : float
+    variance : array_like, shape (...)
+        What the prediction varies by beside the model's error, on that scale squared.
+    odd : array_like, shape (...)
         Share of readings that say nothing.
 
     Returns
@@ -153,27 +175,39 @@ def likelihood(
     ndarray, shape (...)
         Above zero everywhere.
     """
-    value = np.asarray(predicted, dtype=float)
-    shown = np.isfinite(value)
-    safe = np.where(shown, value, 0.0)
-    beyond = np.where(shown, _beyond(safe, spread), 1.0)
-    below = np.where(shown, _below(safe, spread), 0.0)
+    place, odd = np.asarray(place, dtype=float), np.asarray(odd, dtype=float)
+    shown = np.isfinite(place)
+    safe = np.where(shown, place, 0.0)
+    value = values_at(safe, spread)
+    beyond = np.where(shown, _beyond(value, spread), 1.0)
     if over:
-        core, broad = beyond, spread.over_share
+        core = beyond
     elif under:
-        core, broad = (1.0 - beyond) * below, 0.05
+        core = (1.0 - beyond) * np.where(shown, _below(value, spread), 0.0)
     else:
-        core = (1.0 - beyond) * _seen(safe, spread, low, high, half, np.asarray(blur, dtype=float))
-        broad = _broad(spread, low, high)
-    broad = max(broad, 1e-300)
-    return np.asarray(np.where(np.isnan(value), NONE_THERE * broad, (1.0 - odd) * core + odd * broad))
+        core = (1.0 - beyond) * _seen(safe, spread, low, high, half, np.asarray(variance, dtype=float))
+    broad = anything(spread, low, high, over, under)
+    return np.asarray(np.where(np.isnan(place), NONE_THERE * broad, (1.0 - odd) * core + odd * broad))
 
 
-def _seen(value: Floats, spread: Spread, low: float, high: float, half: float, blur: Floats) -> Floats:
-    sigma = np.sqrt((spread.relative * value) ** 2 + spread.floor**2 + np.square(blur))
+def anything(spread: Spread, low: float, high: float, over: bool = False, under: bool = False) -> float:
+    """Density of a value, or probability of a range, over or under, under "anything that such a check can show"."""
+    if over or under:
+        return max(spread.over_share if over else 0.05, 1e-300)
+    whole = float(np.arcsinh(spread.top / spread.fine)) * (2.0 if spread.signed else 1.0)
+    share = (1.0 - spread.over_share) / whole
+    if low < high:
+        return max(share * float(np.arcsinh(high / spread.fine) - np.arcsinh(low / spread.fine)), 1e-300)
+    return max(share / float(np.hypot(low, spread.fine)), 1e-300)
+
+
+def _seen(place: Floats, spread: Spread, low: float, high: float, half: float, variance: Floats) -> Floats:
     wide = max(half, 1e-6 * abs(low), 1e-15)
-    upper, lower = (high + wide - value) / sigma, (low - wide - value) / sigma
-    inside = (1.0 - POOR) * (ndtr(upper) - ndtr(lower)) + POOR * (ndtr(upper / POOR_WIDTH) - ndtr(lower / POOR_WIDTH))
+    first, last = positions([low - wide, high + wide], spread)
+    inside = np.zeros(np.broadcast_shapes(place.shape, variance.shape))
+    for share, width in ((1.0 - POOR, 1.0), (POOR, POOR_WIDTH)):
+        sigma = np.sqrt(width**2 + variance)
+        inside += share * (ndtr((last - place) / sigma) - ndtr((first - place) / sigma))
     return np.asarray(inside if low < high else inside / (2.0 * wide))
 
 
@@ -189,12 +223,3 @@ def _below(value: Floats, spread: Spread) -> Floats:
     if spread.under <= 0:
         return np.zeros_like(value)
     return np.asarray(ndtr(np.log(spread.under / np.maximum(np.abs(value), 1e-30))))
-
-
-def _broad(spread: Spread, low: float, high: float) -> float:
-    """Density at a value, or mass of a range, of "anything that such a check can show"."""
-    whole = float(np.arcsinh(spread.top / spread.fine)) * (2.0 if spread.signed else 1.0)
-    share = (1.0 - spread.over_share) / whole
-    if low < high:
-        return share * float(np.arcsinh(high / spread.fine) - np.arcsinh(low / spread.fine))
-    return share / float(np.hypot(low, spread.fine))

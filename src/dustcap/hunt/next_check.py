@@ -19,11 +19,9 @@ from scipy.special import ndtri
 from dustcap.hunt.actions import Costs, Groups, first_repair
 from dustcap.hunt.entropy import entropy
 from dustcap.hunt.evidence import Complaint, Evidence, Reading, Sighting, same_check
-from dustcap.hunt.meter import spread_of
-from dustcap.hunt.outcomes import COARSE, FINE, Cloud, bits, blurred, chances, cloud_of, labels, positions
+from dustcap.hunt.outcomes import COARSE, FINE, QUICK_BIN, Cloud, bits, chances, cloud_of, labels
 from dustcap.hunt.planning import Leftover, first_tests, make_table
 from dustcap.hunt.posterior import Posterior
-from dustcap.hunt.predictions import Predictions
 from dustcap.hunt.stop import repair_cost
 from dustcap.predict.checks import STATES, UNPLUGGED, Check
 
@@ -88,7 +86,7 @@ def plan_checks(
     coarse, cloud = cloud_of(found, groups, COARSE), cloud_of(found, groups, FINE)
 
     def propose(check: Check, careful: bool) -> Proposal:
-        told = bits(cloud if careful else coarse, predictions, check, units.get(check.part, ""), careful=careful)
+        told = bits(cloud if careful else coarse, found, check, units.get(check.part, ""), careful=careful)
         return Proposal(check, told, check.minutes + costs.change(state, check.state), costs.risk(check, harm))
 
     quick = [propose(check, False) for check in permitted(predictions.candidates(), evidence, drivers)]
@@ -101,7 +99,7 @@ def plan_checks(
     left, repair = float(2.0 ** entropy(mass)), leftover(mass)
     if left <= FEW_ACTIONS and proposals:
         lead = first_repair(mass, minutes)
-        ahead = _Ahead(cloud, predictions, proposals, units, leftover)
+        ahead = _Ahead(cloud, found, proposals, units, leftover)
         proposals, repair = ahead.ordered(), min(repair, ahead.acting(lead, float(minutes[lead])))
     return Outlook(tuple(proposals), repair, left)
 
@@ -194,7 +192,7 @@ class _Ahead:
     def __init__(
         self,
         cloud: Cloud,
-        predictions: Predictions,
+        found: Posterior,
         proposals: Sequence[Proposal],
         units: Mapping[str, str],
         leftover: Leftover,
@@ -204,9 +202,7 @@ class _Ahead:
         self.pool = list(dict.fromkeys([*proposals[: POOL // 2], *telling[:POOL]]))[:POOL]
         self.heads = np.arange(min(HEADS, len(proposals)))
         picks, mass = _plan_picks(cloud)
-        codes = [
-            _code(cloud, predictions, p.check, units.get(p.check.part, ""), picks, i) for i, p in enumerate(self.pool)
-        ]
+        codes = [_code(cloud, found, p.check, units.get(p.check.part, ""), picks, i) for i, p in enumerate(self.pool)]
         self.present, classes = np.unique(cloud.group[picks], return_inverse=True)
         prices = np.array([p.minutes + p.risk for p in self.pool])
         self.table = make_table(np.full(picks.size, mass / picks.size), np.stack(codes), prices, classes)
@@ -248,14 +244,14 @@ def _plan_picks(cloud: Cloud) -> tuple[NDArray[np.int64], float]:
 
 
 def _code(
-    cloud: Cloud, predictions: Predictions, check: Check, unit: str, picks: NDArray[np.int64], number: int
+    cloud: Cloud, found: Posterior, check: Check, unit: str, picks: NDArray[np.int64], number: int
 ) -> NDArray[np.int64]:
     """One outcome for each picked particle; its blur, and words, fall as a fixed, evenly spread draw decides."""
     draw = np.mod((np.arange(picks.size) + 0.5) * 0.6180339887498949 + number * 0.7548776662466927, 1.0)
     if check.kind in ("listen", "look"):
-        rising = np.cumsum(chances(cloud, predictions, check)[:, picks], axis=0)
+        rising = np.cumsum(chances(cloud, found.predictions, check)[:, picks], axis=0)
         return np.asarray(np.minimum((rising < draw).sum(axis=0), rising.shape[0] - 1), dtype=np.int64)
-    values = predictions.readings(check)
-    own = cloud.of(values)[picks] + blurred(cloud, values)[picks] * ndtri(np.clip(draw, 1e-6, 1 - 1e-6))
-    lower, upper, share = labels(positions(own, spread_of(check, unit)), np.ones(picks.size), PLAN_OUTCOMES)
+    place, variance = (cloud.of(table)[picks] for table in found.predicted(check, unit))
+    place = (place + np.sqrt(variance) * ndtri(np.clip(draw, 1e-6, 1 - 1e-6))) / QUICK_BIN
+    lower, upper, share = labels(place, np.ones(picks.size), PLAN_OUTCOMES)
     return np.asarray(np.where(share < 0.5, lower, upper), dtype=np.int64)

@@ -20,8 +20,9 @@ from numpy.typing import NDArray
 from dustcap.hunt.actions import Groups
 from dustcap.hunt.entropy import entropy, information
 from dustcap.hunt.evidence import SIGHTINGS
-from dustcap.hunt.meter import HANDHELD, Spread, spread_of
-from dustcap.hunt.posterior import HALF_KNOWN, HEARD_UNEXPLAINED, Posterior, blur
+from dustcap.hunt.likelihoods import HALF_KNOWN, HEARD_UNEXPLAINED
+from dustcap.hunt.meter import READING, positions, spread_of
+from dustcap.hunt.posterior import Posterior
 from dustcap.hunt.predictions import Predictions
 from dustcap.predict.checks import Check
 
@@ -85,13 +86,15 @@ def _pick(mass: Floats, each: int) -> tuple[Ints, Ints]:
     return rows, np.minimum(columns.ravel(), mass.shape[1] - 1)
 
 
-def joint_table(
-    cloud: Cloud, predictions: Predictions, check: Check, unit: str = "", *, careful: bool = False
-) -> Floats:
+def joint_table(cloud: Cloud, found: Posterior, check: Check, unit: str = "", *, careful: bool = False) -> Floats:
     """Masses of group against outcome, shape (groups, outcomes)."""
     if check.kind in ("listen", "look"):
-        return _words(cloud, chances(cloud, predictions, check), check.kind == "listen")
-    joint = _numbers(cloud, predictions.readings(check), spread_of(check, unit), careful)
+        return _words(cloud, chances(cloud, found.predictions, check), check.kind == "listen")
+    if careful:
+        joint = _carefully(cloud, *found.predicted(check, unit))
+    else:
+        place = positions(cloud.of(found.readings(check)), spread_of(check, unit)) / QUICK_BIN
+        joint = _count(cloud, place, cloud.mass, cloud.group)
     joint[cloud.groups.unexplained] += cloud.anything / joint.shape[1]
     return joint
 
@@ -114,12 +117,12 @@ def pretended(cloud: Cloud, quick: Floats) -> float:
     return PRETENDED * float(np.sum(mass * error) / max(quick.sum(), 1e-300))
 
 
-def bits(cloud: Cloud, predictions: Predictions, check: Check, unit: str = "", *, careful: bool = True) -> float:
+def bits(cloud: Cloud, found: Posterior, check: Check, unit: str = "", *, careful: bool = True) -> float:
     """Information of a check about the action called for; without care an upper bound, quickly."""
-    quick = joint_table(cloud, predictions, check, unit)
+    quick = joint_table(cloud, found, check, unit)
     if not careful or check.kind in ("listen", "look"):
         return float(information(quick))
-    told = float(information(joint_table(cloud, predictions, check, unit, careful=True)))
+    told = float(information(joint_table(cloud, found, check, unit, careful=True)))
     return max(told - pretended(cloud, quick), 0.0)
 
 
@@ -134,18 +137,6 @@ def chances(cloud: Cloud, predictions: Predictions, check: Check) -> Floats:
     rest = np.maximum(1.0 - np.sum(rows, axis=0), 0.0)
     table = np.stack([*rows, rest])
     return np.asarray(table / np.maximum(table.sum(axis=0), 1e-300))
-
-
-def resolved(spread: Spread) -> tuple[float, float]:
-    """Sigma of model and handheld meter together: relative, and the floor."""
-    relative = float(np.hypot(spread.relative, HANDHELD.share / np.sqrt(3.0)))
-    return relative, float(np.hypot(spread.floor, HANDHELD.counts * spread.least_range / HANDHELD.of / np.sqrt(3.0)))
-
-
-def positions(values: Floats, spread: Spread, width: float = QUICK_BIN) -> Floats:
-    """Where predictions lie in bins of `width` sigma; inf and nan stay."""
-    relative, floor = resolved(spread)
-    return np.asarray(np.arcsinh(relative / floor * values) / (relative * width))
 
 
 def labels(place: Floats, mass: Floats, most: int) -> tuple[Ints, Ints, Floats]:
@@ -170,21 +161,14 @@ def labels(place: Floats, mass: Floats, most: int) -> tuple[Ints, Ints, Floats]:
     return merged[fine], merged[upper], share
 
 
-def blurred(cloud: Cloud, values: Floats) -> Floats:
-    """Sigma of the blur of each particle's prediction, from all samples of its suspect, shape (n,)."""
-    rows, place = np.unique(cloud.suspect, return_inverse=True)
-    return np.asarray(blur(values[rows])[place, cloud.particle])
+def _carefully(cloud: Cloud, place: Floats, variance: Floats) -> Floats:
+    """Each particle spread over what it could read, by its own variance and that of model and meter."""
+    sigma = np.sqrt(READING + cloud.of(variance))
+    fine = (cloud.of(place)[:, None] + sigma[:, None] * NODES).ravel() / CAREFUL_BIN
+    return _count(cloud, fine, (cloud.mass[:, None] * SHARES).ravel(), np.repeat(cloud.group, NODES.size))
 
 
-def _numbers(cloud: Cloud, values: Floats, spread: Spread, careful: bool) -> Floats:
-    own, mass, group = cloud.of(values), cloud.mass, cloud.group
-    if careful:
-        relative, floor = resolved(spread)
-        shown = np.where(np.isfinite(own), own, 0.0)
-        sigma = np.sqrt((relative * shown) ** 2 + floor**2 + np.square(blurred(cloud, values)))
-        own = (own[:, None] + sigma[:, None] * NODES).ravel()
-        mass, group = (mass[:, None] * SHARES).ravel(), np.repeat(group, NODES.size)
-    place = positions(own, spread, CAREFUL_BIN if careful else QUICK_BIN)
+def _count(cloud: Cloud, place: Floats, mass: Floats, group: Ints) -> Floats:
     lower, upper, share = labels(place, mass, MAX_OUTCOMES)
     width = int(upper.max()) + 1
     joint = np.bincount(group * width + lower, mass * (1 - share), minlength=cloud.count * width)
