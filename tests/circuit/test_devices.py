@@ -155,3 +155,21 @@ def test_a_sink_draws_its_current_and_fades_below_a_volt():
 
     assert point.volt("p")[0] == pytest.approx(10.0, rel=1e-4)
     assert 0.0 < point.volt("p")[1] < 1.0
+
+
+def test_an_output_follows_its_rails_where_idle_current_lifts_a_lost_one():
+    """Contract: the output lies between low and high; with the lower rail cut off both stand near +15 V, so does it."""
+    board = circuit(
+        source("P", "v+", volts=15.0),
+        resistor("L", "v-", "0V", 1e9),
+        resistor("R1", "m", "0V", 10e3),
+        resistor("R2", "out", "m", 10e3),
+        op_amp("U", "0V", "m", "out"),
+    )
+
+    point = operating_point(board)
+
+    assert point.converged.all()
+    assert point.volt("v-")[0] == pytest.approx(15.0, abs=0.5)
+    # a twentieth of the drive is left: 60 ohm / 0.05 into 20 kohm
+    assert point.volt("out")[0] == pytest.approx(15.0, abs=1.5)

@@ -29,6 +29,9 @@ CORNER_V = 1e-3
 BEYOND = 1e-5
 """Slope of the output beyond its limits: 0.3 mV for 30 V of overdrive."""
 COLLAPSE_V = 0.02
+UNSUPPLIED = 0.05
+"""Share of the drive that is left without a supply: an output cannot stand outside its rails, so where one rail is lost
+and idle current lifts it to the other, the output follows them. A choice of ours."""
 MUTE_WIDTH = 0.05
 """Width of the mute threshold as a share of it."""
 FORCE_V = 10.0
@@ -136,6 +139,7 @@ class Amplifiers(Group):
         alive, d_alive = faded(span, supply_knee(table))
         live, d_live = np.maximum(alive, 0.0), np.where(alive > 0, d_alive, 0.0)
         play, d_play = self._play(u, table)
+        live, d_live = UNSUPPLIED + (1.0 - UNSUPPLIED) * live, (1.0 - UNSUPPLIED) * d_live
         drive = get("amplifier", "drive") * live * play
         driven, slope = clamped((t.y - out) / ohm, limit, LIMIT_ROUNDING * limit)
         i, g = drive * driven, drive * slope / ohm
