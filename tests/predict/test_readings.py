@@ -95,6 +95,25 @@ def test_series_resistance_equals_the_plain_impedance():
         np.testing.assert_allclose(got, plain.real, rtol=3e-4)
 
 
+def test_a_lifted_capacitor_shows_its_series_resistance_beside_its_farads():
+    """Contract: esr at 100 kHz beside the value; C2 is described with 0.3 ohm +-30 %, 100 uF."""
+    farad = predictor().readings(Check("lifted", part="C2"))
+    ohms = predictor().readings(Check("lifted", part="C2", word="esr"))
+    up = row("C2 esr up")
+
+    np.testing.assert_allclose(ohms[0], sampled("C2", "esr_ohm"), rtol=1e-3)
+    assert np.all(ohms[up] > 2.9 * ohms[0])
+    np.testing.assert_allclose(farad[up], farad[0])
+
+
+def test_a_shorted_capacitor_reads_what_the_meter_computes():
+    """By hand: 0.05 to 2 ohm beside 100 uF (13 ohm at 120 Hz): series reactance R^2 w C, 4 mF and more."""
+    farad = predictor().readings(Check("lifted", part="C2"))[row("C2 short")]
+
+    assert np.all(farad > 0.004)
+    assert np.all(predictor().readings(Check("lifted", part="C2", word="esr"))[row("C2 short")] < 0.4)
+
+
 def test_a_lifted_part_reads_its_own_value():
     """With one end free nothing around the part counts."""
     got = predictor().readings(Check("lifted", part="R2"))

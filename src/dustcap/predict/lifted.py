@@ -22,7 +22,10 @@ Look = Mapping[tuple[str, str], Floats]
 
 THERMAL_V = 0.025693  # kT/q at 25 degC
 SHORTED_CAPACITOR_OHM = 100.0
-"""A capacitor that conducts better than this gives no reading of farads: a choice of ours."""
+"""Of a capacitor that conducts better than this a meter shows what it computes from the impedance, as it does in
+circuit: a choice of ours."""
+CAPACITANCE_HZ, ESR_HZ = 120.0, 100e3
+"""Contract of the board description, table of checks."""
 
 UNITS: Mapping[str, str] = {
     "resistor": "ohm",
@@ -77,12 +80,12 @@ def _looked_up(cases: Cases, elements: tuple[Element, ...], values: Look) -> Loo
 
 def _own(part: Part, elements: tuple[Element, ...], values: Look, key: str) -> Floats:
     first = elements[0].name
-    if key == "esr":
-        return values[first, "esr_ohm"]
     match part.kind:
+        case "capacitor" | "electrolytic" if key == "esr":
+            return np.asarray(np.real(_impedance(values, first, ESR_HZ)))
         case "capacitor" | "electrolytic":
-            conducts = values[first, "leak_ohm"] < SHORTED_CAPACITOR_OHM
-            return np.where(conducts, np.inf, values[first, "farad"])
+            shorted = -1.0 / (2 * np.pi * CAPACITANCE_HZ * np.imag(_impedance(values, first, CAPACITANCE_HZ)))
+            return np.where(values[first, "leak_ohm"] < SHORTED_CAPACITOR_OHM, shorted, values[first, "farad"])
         case "diode":
             return _junction(values, first, values[first, "ideality"] * THERMAL_V, values[first, "series_ohm"])
         case "zener":
@@ -100,6 +103,13 @@ def _own(part: Part, elements: tuple[Element, ...], values: Look, key: str) -> F
             return _over(np.where(values[first, "present"] > 0, values[first, "ohm"], np.inf))
         case _:
             return _over(values[first, "ohm"])
+
+
+def _impedance(values: Look, name: str, hz: float) -> NDArray[np.complex128]:
+    """A capacitor with its series resistance, beside its leakage."""
+    s = 2j * np.pi * hz * np.maximum(values[name, "farad"], 1e-13)
+    through = s / (1.0 + s * np.minimum(values[name, "esr_ohm"], 1e18))
+    return np.asarray(1.0 / (through + 1.0 / values[name, "leak_ohm"]))
 
 
 def _over(ohms: Floats) -> Floats:

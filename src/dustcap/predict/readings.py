@@ -62,7 +62,7 @@ def reading(analyses: Analyses, check: Check) -> Floats:
         case "warmth":
             return analyses.warmth(check.part, check.state == CONNECTED)
         case "lifted":
-            return lifted(analyses.cases, check.part)
+            return lifted(analyses.cases, check.part, check.word or "value")
     raise InputError(f"{check.kind!r} reads a word, not a number.", where=check.words())
 
 
