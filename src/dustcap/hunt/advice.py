@@ -13,7 +13,7 @@ from dustcap.hunt.posterior import Posterior
 CHECK, REPLACE, CLEAN, STOP, DONE = "check", "replace", "clean", "stop", "done"
 SURE_ENOUGH = 0.97
 MORE_THAN_A_GUESS = 0.8  # of what is in the model: below it no part is changed while a check still tells something
-WELL = 0.9
+WELL = 0.8
 LOST = 0.5
 
 
