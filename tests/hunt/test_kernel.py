@@ -1,0 +1,118 @@
+"""Readings taken together, against the exact answer for a normal unknown and scipy's multivariate normal."""
+
+import numpy as np
+import pytest
+from scipy.stats import multivariate_normal, norm, qmc
+
+from dustcap.hunt.evidence import Reading
+from dustcap.hunt.kernel import Given, Kernel
+from dustcap.hunt.likelihoods import blur, of_reading
+from dustcap.hunt.meter import SPREADS, MeterClass, positions, values_at
+from dustcap.predict.checks import Check
+
+OHMS = SPREADS["ohms"]
+SHARP = MeterClass("sharp", 0.0, 1e-3, 6000)
+WIDE, OWN = 30.0, 2.0  # sigmas of the model's error: an unknown in all readings, and one in each
+SAMPLES, READINGS = 32, 5
+
+
+def places(middle, seed=4):
+    """Samples of predictions on the scale: one wide unknown shared by all readings and a narrow one in each."""
+    draws = norm.ppf(qmc.Sobol(READINGS + 1, seed=seed).random(SAMPLES))
+    return middle + WIDE * draws[:, :1] + OWN * draws[:, 1:]
+
+
+def exact(middle, read):
+    """Logarithm of the density of the readings, on the scale, the model's own error of one included."""
+    covariance = WIDE**2 * np.ones((READINGS, READINGS)) + (OWN**2 + 1.0) * np.eye(READINGS)
+    return multivariate_normal(np.full(READINGS, middle), covariance).logpdf(read)
+
+
+def given(rows, read):
+    """The readings with the predictions of each row, none of them odd."""
+    values = [values_at(np.stack([row[:, i] for row in rows]), OHMS) for i in range(READINGS)]
+    checks = [Check("ohms", f"n{i}", "0V") for i in range(READINGS)]
+    said = values_at(np.array(read), OHMS)
+    return [
+        Given(Reading(check, value, value, meter=SHARP), values[i], np.full(len(rows), 1e-9))
+        for i, (check, value) in enumerate(zip(checks, said, strict=True))
+    ]
+
+
+def weights_of(kernel):
+    return np.prod(kernel.likelihoods, axis=0)
+
+
+MIDDLE, OFF = float(positions(100e3, OHMS)), 30.0
+READ = MIDDLE + 12.0 + np.array([1.0, -2.0, 0.5, 2.0, -1.0])
+
+
+def errors(seed):
+    """Errors of the logarithmic odds of a wide suspect to one further off, together and each reading by itself."""
+    items = given([places(MIDDLE, seed), places(MIDDLE - OFF, seed)], READ)
+    alone = np.ones((2, SAMPLES))
+    for item in items:
+        place = positions(item.values, OHMS)
+        alone *= of_reading(item.reading, place, np.square(blur(place)), np.array(1e-9))
+    truth = exact(MIDDLE, READ) - exact(MIDDLE - OFF, READ)
+    return [float(np.subtract(*np.log(w.mean(axis=1)))) - truth for w in (weights_of(Kernel(items)), alone)]
+
+
+def test_redundant_readings_weigh_as_the_multivariate_normal_says():
+    """Over twenty sets of 32 samples the mean error of the logarithmic odds is below 1.2 (measured 1.0).
+
+    With each reading blurred by itself it is above 2.5 (measured 2.9): five readings of one unknown count five times.
+    """
+    together, alone = np.mean([errors(seed) for seed in range(20)], axis=0)
+
+    assert abs(together) < 1.2
+    assert alone > 2.5
+
+
+def test_what_is_read_next_is_the_conditional_normal():
+    """After four readings the fifth is told as by regression: mean within half a sigma, sigma within a third."""
+    rows = [places(MIDDLE)]
+    items = given(rows, READ)
+    kernel = Kernel(items[:-1])
+    weights = weights_of(kernel)[0] / weights_of(kernel)[0].sum()
+
+    middle, variance = kernel.predicted(positions(items[-1].values, OHMS), np.array([True]))
+    mean = np.sum(weights * middle[0])
+    spread = np.sqrt(np.sum(weights * (variance[0] + (middle[0] - mean) ** 2)))
+
+    left = WIDE**2 * np.ones((4, 4)) + (OWN**2 + 1.0) * np.eye(4)
+    gain = np.linalg.solve(left, np.full(4, WIDE**2))
+    expected = MIDDLE + gain @ (READ[:4] - MIDDLE)
+    sigma = np.sqrt(WIDE**2 + OWN**2 - gain @ np.full(4, WIDE**2))
+    assert abs(mean - expected) < 0.5 * sigma
+    assert spread == pytest.approx(sigma, rel=1 / 3)
+
+
+def test_an_odd_reading_moves_nothing():
+    """A reading a hundred sigmas off, that may be odd, leaves what is told of the next one as it was."""
+    rows = [np.full((SAMPLES, READINGS), MIDDLE) + 0.1 * np.arange(SAMPLES)[:, None]]
+    items = given(rows, READ + 5000.0)
+    odd = Given(items[0].reading, items[0].values, np.array([0.01]))
+
+    before = Kernel([]).empty
+    middle, _ = Kernel([odd]).predicted(positions(items[1].values, OHMS), np.array([True]))
+
+    assert before
+    np.testing.assert_allclose(middle, positions(items[1].values, OHMS), atol=1e-6)
+
+
+def test_samples_without_a_number_are_kept_apart():
+    """A sample over range and one without a reading neither move nor are moved."""
+    rows = [places(MIDDLE)]
+    items = given(rows, READ)
+    values = items[0].values.copy()
+    values[0, :2] = np.inf, np.nan
+    kernel = Kernel([Given(items[0].reading, values, np.array([0.01])), *items[1:]])
+
+    place = positions(items[1].values, OHMS)
+    place[0, 0] = np.inf
+    middle, variance = kernel.predicted(place, np.array([True]))
+
+    assert np.isinf(middle[0, 0])
+    assert variance[0, 0] == 0.0
+    assert np.all(np.isfinite(weights_of(kernel)))
