@@ -2,6 +2,8 @@
 
 import pytest
 from hunt.ladder import KNOWN
+from hypothesis import given
+from hypothesis import strategies as st
 
 from dustcap.errors import InputError
 from dustcap.hunt.evidence import Complaint, Reading, Sighting, Work
@@ -202,3 +204,37 @@ def test_lines_are_found_past_texts_over_several_lines():
 
     with pytest.raises(InputError, match="is not known"):
         parse_findings(text, "odd", NAMES)
+
+
+WORDS = st.sampled_from(
+    ("check", "at", "against", "part", "value", "low", "high", "over", "is", "did", "between", "state")
+)
+VALUES = st.one_of(
+    st.sampled_from(('"ohms"', '"dc volts"', '"lifted"', '"look"', '"rail+"', '"C9"', '"0V"', '"replaced"', '"hum"')),
+    st.floats().map(repr),
+    st.booleans().map(lambda b: str(b).lower()),
+    st.text(max_size=12).map(lambda t: '"' + t.replace("\\", "").replace('"', "") + '"'),
+    st.just('["rail+", "wf_fb"]'),
+)
+TABLES = st.tuples(
+    st.sampled_from(("reading", "complaint", "sighting", "work")), st.dictionaries(WORDS, VALUES, max_size=5)
+)
+
+
+def refusal(body):
+    """The error that a text meets, if any."""
+    try:
+        parse(body)
+    except InputError as error:
+        return error
+    return None
+
+
+@given(st.lists(TABLES, max_size=4))
+def test_whatever_is_written_is_read_or_refused_in_one_line(tables):
+    """No mixture of known words and any values ends in anything but entries or one clear refusal."""
+    lines = [f"[[{name}]]\n" + "\n".join(f"{key} = {value}" for key, value in keys.items()) for name, keys in tables]
+
+    refused = refusal("\n".join(lines))
+
+    assert refused is None or (refused.mend and "\n" not in str(refused))
