@@ -9,7 +9,7 @@ from hunt.games import Unit, play
 from hunt.ladder import KNOWN, Ladder
 from hunt.tables import HEALTHY, Tables, flat, leak, part
 
-from dustcap.hunt.actions import action_of
+from dustcap.hunt.actions import Costs, action_of
 from dustcap.hunt.evidence import Complaint, Evidence, Reading, Work
 from dustcap.hunt.hunt import hunt
 from dustcap.hunt.known import Known
@@ -89,6 +89,27 @@ def test_a_proposed_check_is_named_as_findings_name_it():
     assert got[("look", "area")] == "glue"
     assert got[("look", "part")] == "R1"
     assert got[("lifted", "part")] == "R1"
+
+
+def test_no_part_is_changed_on_a_guess():
+    """Changing R1 at 0.65 would be cheaper than the check, but a check that tells comes first."""
+    check = Check("lifted", part="R1")
+    table = Tables((HEALTHY, part("R1"), part("R2")), np.array([0.0, 0.65, 0.34]), {check: flat(1e3, 2e3, 1e3)})
+
+    got = hunt(table, Evidence(()), costs=Costs(replace=1.0, wear=0.0))
+
+    assert got.advice.do == "check"
+
+
+def test_what_is_expected_reaches_beyond_the_samples():
+    """Two samples at 100 and 200 ohm: nine in ten readings lie between bounds outside of both."""
+    check = Check("ohms", "a", "b")
+    values = np.stack([np.full(8, 1e3), np.repeat([100.0, 200.0], 4), np.full(8, 5e3)])
+    table = Tables((HEALTHY, part("R1"), part("R2")), np.array([0.0, 0.6, 0.38]), {check: values})
+
+    got = to_json(hunt(table, Evidence(())))["next"][0]["expect"][0]
+
+    assert got["low"] < 100.0 < got["median"] < 201.0 < got["high"]
 
 
 def test_over_range_is_null_and_told_as_a_probability():

@@ -2,12 +2,14 @@
 
 import numpy as np
 import pytest
+from hunt.tables import HEALTHY, Tables, part
 from scipy.stats import multivariate_normal, norm, qmc
 
-from dustcap.hunt.evidence import Reading
+from dustcap.hunt.evidence import Evidence, Reading, Work
 from dustcap.hunt.kernel import Given, Kernel
 from dustcap.hunt.likelihoods import blur, of_reading
 from dustcap.hunt.meter import SPREADS, MeterClass, positions, values_at
+from dustcap.hunt.posterior import posterior
 from dustcap.predict.checks import Check
 
 OHMS = SPREADS["ohms"]
@@ -86,6 +88,54 @@ def test_what_is_read_next_is_the_conditional_normal():
     sigma = np.sqrt(WIDE**2 + OWN**2 - gain @ np.full(4, WIDE**2))
     assert abs(mean - expected) < 0.5 * sigma
     assert spread == pytest.approx(sigma, rel=1 / 3)
+
+
+def test_the_posterior_takes_readings_together():
+    """The same odds come out of the whole posterior: mean error over twenty sets below 1.2, as above."""
+    found = []
+    for seed in range(20):
+        rows = [np.zeros((SAMPLES, READINGS)), places(MIDDLE, seed), places(MIDDLE - OFF, seed)]
+        items = given(rows, READ)
+        table = Tables(
+            (HEALTHY, part("R1"), part("R2")),
+            np.array([0.1, 0.45, 0.45]),
+            {item.reading.check: item.values for item in items},
+        )
+        got = posterior(table, Evidence(tuple(item.reading for item in items))).probability
+        found.append(np.log(got[1] / got[2]) - exact(MIDDLE, READ) + exact(MIDDLE - OFF, READ))
+
+    assert abs(np.mean(found)) < 1.2
+
+
+def test_a_reading_in_two_halves_narrows_as_one():
+    """The same reading twice with half its power each leaves the variance that it leaves once."""
+    rows = [places(MIDDLE)]
+    item, _, further = given(rows, READ)[:3]
+    half = Given(item.reading, item.values, item.odd, power=0.5)
+    place = positions(further.values, OHMS)
+
+    once = Kernel([item]).predicted(place, np.array([True]))[1]
+    twice = Kernel([half, half]).predicted(place, np.array([True]))[1]
+
+    np.testing.assert_allclose(twice, once, rtol=1e-4, atol=1e-4)
+
+
+def test_what_is_read_after_work_is_told_from_after_work():
+    """The healthy board's unknown is learned from readings since the repair, not from those that the fault made."""
+    a, b, c = (Check("ohms", net, "0V") for net in "abc")
+    healthy = np.geomspace(50e3, 200e3, SAMPLES)
+    rows = {a: np.stack([healthy, 0.5 * healthy]), b: np.stack([healthy, healthy])}
+    rows[c] = np.stack([np.full(SAMPLES, 1e3), np.full(SAMPLES, 5e3)])
+    table = Tables((HEALTHY, part("R1")), np.array([0.1, 0.85]), rows)
+
+    def read(check, ohms):
+        return Reading(check, ohms, ohms)
+
+    found = posterior(table, Evidence((read(c, 5e3), read(a, 30e3), Work("replaced", part="R1"), read(a, 60e3))))
+    place, _ = found.predicted(b)
+    told = values_at(np.sum(found.weights(0) * place[0]), OHMS)
+
+    assert float(told) == pytest.approx(60e3, rel=0.1)
 
 
 def test_an_odd_reading_moves_nothing():

@@ -13,6 +13,7 @@ from dustcap.hunt.actions import Action, Costs, action_of, group_by_action
 from dustcap.hunt.evidence import Complaint, Evidence, Reading, Sighting, Work
 from dustcap.hunt.meter import HANDHELD, spread_of
 from dustcap.hunt.next_check import harm_of, permitted, plan_checks, state_now
+from dustcap.hunt.outcomes import cloud_of
 from dustcap.hunt.posterior import posterior
 from dustcap.predict.checks import CONNECTED, DISCONNECTED, UNPLUGGED, Check
 
@@ -210,6 +211,43 @@ def test_checks_that_were_looked_ahead_stand_by_the_minutes_of_the_repair():
     assert len(set(repairs)) > 2
     assert repairs == sorted(repairs)
     assert np.isfinite(found.proposals[0].repair)
+
+
+def test_a_check_that_can_wait_is_not_made_first():
+    """R1 at 0.8, four others at 0.05, and a check of 4 min that tells three of those: it can wait until R1 was wrong.
+
+    Worked by hand with 19 min a repair: act, then check 19 + 0.2 (4 + 19) = 23.6; check first
+    4 + 19 x 1.05 = 23.95; no check at all 28.5.
+    """
+    check = Check("lifted", part="R1")
+    rows = {check: flat(1e3, 1e3, 1e3, 2e3, 3e3, 5e3)}
+    suspects = (HEALTHY, *(part(f"R{i}") for i in range(1, 6)))
+
+    found = outlook(Tables(suspects, np.array([0.0, 0.8, 0.05, 0.05, 0.05, 0.05]), rows))
+
+    assert found.proposals[0].repair == pytest.approx(23.95, abs=0.1)
+    assert found.repair == pytest.approx(23.6, abs=0.1)
+
+
+def test_the_planner_leaves_no_mass_out():
+    """The particles picked for planning and what can be anything make one in all."""
+    table, *_ = three()
+    table.prior = np.array([0.0, 0.4, 0.3])
+
+    cloud = cloud_of(posterior(table, Evidence(())), group_by_action(table.suspects))
+
+    assert cloud.mass.sum() + cloud.anything == pytest.approx(1.0, abs=1e-9)
+    assert cloud.anything > 0.05
+
+
+def test_what_was_tried_is_dearer_to_try_again():
+    """Replacing R1 again costs 1 / 0.3 of the first time in a decision; R2 costs as before."""
+    groups = group_by_action((HEALTHY, part("R1"), part("R2")))
+
+    first, again = groups.costs(Costs()), groups.costs(Costs(), (Work("replaced", part="R1"),))
+
+    assert again[1] == pytest.approx(first[1] / 0.3)
+    assert again[2] == first[2]
 
 
 def test_actions_are_parts_areas_and_pairs():

@@ -105,9 +105,9 @@ class Kernel:
             self._keep(number, covariance, own + 1.0, np.zeros_like(like), np.zeros_like(like))
             return
         sure = 1.0 - odd * anything(one.spread, reading.low, reading.high) / like
-        counts = np.where(np.isfinite(here), np.clip(sure, 0.0, 1.0) * one.power, 0.0)
+        counts = np.where(np.isfinite(here), np.clip(sure, 0.0, 1.0), 0.0)
         low, high = positions([reading.low, reading.high], one.spread)
-        variance = own + READING + (high - low) ** 2 / 12.0
+        variance = own + (READING + (high - low) ** 2 / 12.0) / one.power
         moved = np.where(np.isfinite(here), (0.5 * (low + high) - middle[..., number]) * counts, 0.0)
         column = covariance[..., number].copy()
         self._keep(number, covariance, variance, moved, counts)

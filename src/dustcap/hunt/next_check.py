@@ -253,5 +253,4 @@ def _code(
         return np.asarray(np.minimum((rising < draw).sum(axis=0), rising.shape[0] - 1), dtype=np.int64)
     place, variance = (cloud.of(table)[picks] for table in found.predicted(check, unit))
     place = (place + np.sqrt(variance) * ndtri(np.clip(draw, 1e-6, 1 - 1e-6))) / QUICK_BIN
-    lower, upper, share = labels(place, np.ones(picks.size), PLAN_OUTCOMES)
-    return np.asarray(np.where(share < 0.5, lower, upper), dtype=np.int64)
+    return labels(np.round(place), np.ones(picks.size), PLAN_OUTCOMES)[0]

@@ -143,7 +143,7 @@ def labels(place: Floats, mass: Floats, most: int) -> tuple[Ints, Ints, Floats]:
     """Outcome numbers of the two bins each particle lies between, and the share of the upper one.
 
     Outcomes 0 and 1 are "none can be taken" and "over range". Fine bins are merged, in order, until there are at most
-    `most`; a bin that holds much stays on its own.
+    `most`, and only if there are more; a bin that holds much stays on its own.
     """
     shown = np.isfinite(place)
     safe = np.where(shown, place, 0.0)
@@ -154,10 +154,13 @@ def labels(place: Floats, mass: Floats, most: int) -> tuple[Ints, Ints, Floats]:
     upper = np.where(shown, fine + 1, fine)
     total = np.bincount(fine, mass * (1 - share), minlength=max(int(upper.max()) + 1, 2))
     total += np.bincount(upper, mass * share, minlength=total.size)
-    middle = np.cumsum(total) - 0.5 * total
-    step = np.floor(middle / max(total.sum(), 1e-300) * most * (1 - 1e-12)).astype(np.int64)
-    step[:2] = (-2, -1)
-    merged = np.cumsum(np.diff(step, prepend=-2) > 0)
+    if np.count_nonzero(total[2:]) <= most:
+        step = np.concatenate([[-2, -1], np.cumsum(total[2:] > 0, dtype=np.int64)])
+    else:
+        middle = np.cumsum(total) - 0.5 * total
+        step = np.floor(middle / max(total.sum(), 1e-300) * most * (1 - 1e-12)).astype(np.int64)
+        step[:2] = (-2, -1)
+    merged = np.cumsum(np.diff(step, prepend=-2) > 0, dtype=np.int64)
     return merged[fine], merged[upper], share
 
 
