@@ -15,6 +15,7 @@ from dustcap.cli import (
     find_commands,
     job_commands,
     prove_commands,
+    serve_command,
     sound_commands,
 )
 
@@ -67,4 +68,5 @@ app.command("show")(bench_commands.show)
 app.command("bench")(bench_commands.bench)
 app.command("board")(board_commands.board)
 app.command("blocks")(board_commands.blocks)
+app.command("serve")(serve_command.serve)
 app.command("demo")(demo_command.demo)

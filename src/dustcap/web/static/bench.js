@@ -1,0 +1,1 @@
+// Small helps for the pages; every page works without them.
