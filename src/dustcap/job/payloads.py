@@ -130,6 +130,17 @@ class Recording(Payload):
     channel: int | None = Field(default=None, ge=1)
 
 
+class Photo(Payload):
+    """A photograph of the job's own unit (its pixels among the files, by hash), before or after the work."""
+
+    KIND = "photo"
+    file: str = Field(min_length=64, max_length=64)
+    width: int = Field(ge=1)
+    height: int = Field(ge=1)
+    when: Literal["before", "after"]
+    shows: str = Field(default="", max_length=LINE)
+
+
 class HuntKept(Payload):
     """What a hunt said at that point of the job."""
 
@@ -178,7 +189,7 @@ class Correction(Payload):
 KINDS: Mapping[str, type[Payload]] = {
     kind.KIND: kind
     for kind in (
-        Intake, Complaint, Sighting, Reading, Work, Recording, HuntKept, Proof, Handover, Note, Correction,
+        Intake, Complaint, Sighting, Reading, Work, Recording, Photo, HuntKept, Proof, Handover, Note, Correction,
     )
 }  # fmt: skip
 

@@ -21,6 +21,7 @@ from dustcap.job.payloads import (
     Intake,
     Note,
     Payload,
+    Photo,
     Proof,
     Reading,
     Recording,
@@ -31,7 +32,7 @@ from dustcap.job.payloads import (
 from dustcap.records.rows import Entry
 
 FINDINGS = (Complaint, Sighting, Reading, Work)
-CORRECTABLE = (*FINDINGS, Intake, Note, Recording)
+CORRECTABLE = (*FINDINGS, Intake, Note, Recording, Photo)
 
 P = TypeVar("P", bound=Payload)
 

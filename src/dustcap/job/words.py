@@ -12,6 +12,7 @@ from dustcap.job.payloads import (
     Intake,
     Note,
     Payload,
+    Photo,
     Proof,
     Reading,
     Recording,
@@ -90,6 +91,10 @@ def _work(one: Work) -> str:
     return f"{one.did} {between}{work_target(one)}{detail}" + (" (as a precaution)" if one.precaution else "")
 
 
+def _photo(one: Photo) -> str:
+    return f"photograph {one.when} the work" + (f": {one.shows}" if one.shows else "")
+
+
 def _recording(one: Recording) -> str:
     how = ", ".join(word for word, on in (("near field", one.near_field), ("power on", one.power_on)) if on)
     return f"{one.when} the work: {one.name}" + (f" ({how})" if how else "")
@@ -129,6 +134,7 @@ _WORDS: Mapping[str, Callable[[Any], str]] = {
     Reading.KIND: _reading,
     Work.KIND: _work,
     Recording.KIND: _recording,
+    Photo.KIND: _photo,
     HuntKept.KIND: _hunt,
     Proof.KIND: _proof,
     Handover.KIND: _handover,
