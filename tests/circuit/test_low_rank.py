@@ -1,0 +1,151 @@
+"""Many faults from one elimination a sample, against numpy's solution of each and a worked ladder."""
+
+import numpy as np
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from dustcap.circuit import low_rank
+from dustcap.circuit.low_rank import LowRank
+from dustcap.circuit.stamps import Changes, Stamps
+
+FLOOR_S = 1e-12
+
+
+def network(rng, nets, moving, controlled):
+    """Stamps and one row of admittances: a tree, loops over it, and currents controlled by distant voltages."""
+    tree = np.array([[i, rng.integers(i + 1, nets + 1)] for i in range(nets)])
+    loops = np.array([rng.choice(nets + 1, 2, replace=False) for _ in range(nets)])
+    ends = np.vstack([tree, loops])
+    steered = np.array([rng.choice(nets, 4, replace=False) for _ in range(controlled)], dtype=int).reshape(-1, 4)
+    stamps = Stamps(
+        nets,
+        np.append(ends[:, 0], steered[:, 0]),
+        np.append(ends[:, 1], np.full(controlled, nets)),
+        np.append(ends[:, 0], steered[:, 1]),
+        np.append(ends[:, 1], steered[:, 2]),
+    )
+    y = 10.0 ** rng.uniform(-6, -2, len(stamps.to))
+    y[len(ends) :] = 10.0 ** rng.uniform(-5, -3, controlled)
+    return stamps, y * np.exp(1j * rng.uniform(-1.4, 1.4, len(y))) if moving else y
+
+
+def plain(stamps, y, current):
+    """One dense solution; an infinite admittance joins its two nets."""
+    size = stamps.size
+    matrix = np.zeros((size + 1, size + 1), dtype=y.dtype)
+    short = np.isinf(y)
+    terminals = zip(stamps.to, stamps.back, stamps.plus, stamps.minus, strict=True)
+    for (to, back, plus, minus), g in zip(terminals, np.where(short, 0, y), strict=True):
+        matrix[to, plus] += g
+        matrix[back, minus] += g
+        matrix[to, minus] -= g
+        matrix[back, plus] -= g
+    joined = np.flatnonzero(short)
+    column, row = np.zeros((size + 1, len(joined))), np.zeros((len(joined), size + 1))
+    for place, k in enumerate(joined):
+        np.add.at(column[:, place], [stamps.to[k], stamps.back[k]], [1, -1])
+        np.add.at(row[place], [stamps.plus[k], stamps.minus[k]], [1, -1])
+    nodal = matrix[:size, :size] + FLOOR_S * np.eye(size)
+    matrix = np.block([[nodal, column[:size]], [row[:, :size], np.zeros((len(joined), len(joined)))]])
+    right = np.append(current, np.zeros(len(joined)))
+    return np.append(np.linalg.solve(matrix, right)[:size], 0)
+
+
+def faults(rng, y, rank):
+    """Opens, shorts, drifts and exact shorts of `rank` or fewer stamps."""
+    count = 12
+    stamps = np.array([rng.choice(len(y), rank, replace=False) for _ in range(count)])
+    factor = rng.choice([0.0, 0.3, 5.0, 1e3], (count, rank))
+    factor[::3, 0] = np.inf  # one at most: two in parallel leave the reference without an answer
+    values = np.where(np.isinf(factor)[..., None], np.inf, y[stamps] * np.where(np.isinf(factor), 1, factor)[..., None])
+    stamps[::4, -1] = -1  # fewer
+    return Changes(stamps, values)
+
+
+@settings(max_examples=60, deadline=None)
+@given(st.integers(0, 100_000), st.booleans(), st.integers(1, 3), st.sampled_from([0, 3]))
+def test_every_fault_equals_the_plain_solution(seed, moving, rank, controlled):
+    """Of the largest voltage in the network, within 1e-9; an exact short only where nothing steers it."""
+    rng = np.random.default_rng(seed)
+    nets, samples = int(rng.integers(5, 24)), 3
+    stamps, nominal = network(rng, nets, moving, controlled)
+    y = nominal[:, None] * rng.uniform(0.9, 1.1, (len(nominal), samples))
+    changes = faults(rng, y[: 2 * nets], rank)
+    current = rng.standard_normal(nets) * 1e-3
+    reads = np.stack([rng.integers(0, nets, 4), rng.integers(0, nets + 1, 4)], axis=1)
+
+    got = LowRank(stamps, y, changes, FLOOR_S).voltages(current, reads)
+
+    for fault in range(len(changes.stamps)):
+        for sample in range(samples):
+            changed = y[:, sample].copy()
+            there = changes.stamps[fault] >= 0
+            changed[changes.stamps[fault][there]] = changes.values[fault, there, sample]
+            volts = plain(stamps, changed, current)
+            expected, most = volts[reads[:, 0]] - volts[reads[:, 1]], np.abs(volts).max()
+            if most < 1e6:  # beyond, a part of the network hangs on the floor alone and has no voltage to agree on
+                assert np.abs(got[fault, sample] - expected).max() < 1e-9 * most
+
+
+LADDER = Stamps.branches(np.array([[0, 2], [0, 1], [1, 2], [1, 2]]), 2)
+
+
+@pytest.mark.parametrize(
+    ("changed", "values", "expected"),
+    # 1 mA into net 1; 1 kohm from net 1 to common (R1), between the nets (R2), from net 2 to common (R3), and a place
+    # for a bridge beside R3. Derived by hand as series and parallel resistances.
+    [
+        ([-1, -1], [0, 0], (2 / 3, 1 / 3)),
+        ([1, -1], [0, 0], (1.0, 0.0)),
+        ([1, -1], [1 / 2e3, 0], (0.75, 0.25)),
+        ([1, -1], [1 / 500, 0], (0.6, 0.4)),
+        ([1, -1], [np.inf, 0], (0.5, 0.5)),
+        ([3, -1], [1 / 100, 0], (0.5217391304, 0.0434782609)),
+        ([1, 2], [1 / 2e3, 1 / 3e3], (5 / 6, 0.5)),
+        ([3, 1], [np.inf, 0], (1.0, 0.0)),
+    ],
+)
+def test_a_ladder_stands_where_its_parts_put_it(changed, values, expected):
+    """Open, drift, short, bridge and two at once."""
+    healthy = np.array([[1e-3], [1e-3], [1e-3], [0.0]])
+    changes = Changes(np.array([changed]), np.array(values, dtype=float)[None, :, None])
+
+    got = LowRank(LADDER, healthy, changes, 0.0).voltages(np.array([1e-3, 0]), np.array([[0, 2], [1, 2]]))
+
+    np.testing.assert_allclose(got[0, 0], expected, rtol=1e-9, atol=1e-15)
+
+
+def test_few_cases_need_to_be_solved_anew():
+    """Where every net has two ways to common, fewer than one fault in a hundred."""
+    rng = np.random.default_rng(3)
+    stamps, nominal = network(rng, 40, False, 0)
+    ends = np.concatenate([np.stack([np.arange(40), np.full(40, 40)], 1), np.stack([stamps.to, stamps.back], 1)])
+    y = np.append(10.0 ** rng.uniform(-5, -3, 40), nominal)[:, None] * rng.uniform(0.9, 1.1, (120, 30))
+    every = np.arange(120)
+    values = np.stack([0 * y, 0.5 * y, 2 * y, np.full_like(y, 1e3), np.full_like(y, np.inf)], 1).reshape(600, 1, 30)
+    faults = LowRank(Stamps.branches(ends, 40), y, Changes(np.repeat(every, 5)[:, None], values), FLOOR_S)
+
+    _, poor = faults.attempt(rng.standard_normal((40, 1)), np.array([[3, 40], [7, 20]]))
+
+    assert poor.mean() < 0.01
+
+
+def test_a_sample_that_does_not_answer_to_its_equations_is_solved_anew(monkeypatch):
+    """An elimination spoilt in one sample changes no result."""
+    rng = np.random.default_rng(8)
+    stamps, nominal = network(rng, 12, False, 2)
+    y = nominal[:, None] * rng.uniform(0.9, 1.1, (len(nominal), 4))
+    changes = Changes(np.arange(20)[:, None], np.zeros((20, 1, 1)))
+    sound = LowRank(stamps, y, changes, 1e-6).voltages(np.ones(12), np.array([[0, 12], [5, 12]]))
+
+    class Spoilt(low_rank.Factors):
+        def __init__(self, plan, numbers):
+            numbers[:, 2] *= 1.001
+            super().__init__(plan, numbers)
+
+    monkeypatch.setattr(low_rank, "Factors", Spoilt)
+    spoilt = LowRank(stamps, y, changes, 1e-6)
+
+    assert spoilt.attempt(np.ones((12, 1)), np.array([[0, 12]]))[1].all(axis=0).tolist() == [False, False, True, False]
+    np.testing.assert_allclose(spoilt.voltages(np.ones(12), np.array([[0, 12], [5, 12]])), sound, rtol=1e-8)
