@@ -15,6 +15,7 @@ Row = Mapping[str, Any]
 MARKS = {"pass": "✓ pass", "fail": "✗ FAIL", "undecided": "? undecided"}
 STYLES = {"pass": "green", "fail": "bold red", "undecided": "yellow"}
 SIDES = {"below": "at most", "above": "at least", "within": "within"}
+WITH_VOLUME = {"follows": ", follows the volume", "constant": ", whatever the volume"}
 MOST_LINES = 6
 LABEL = 16
 
@@ -55,7 +56,7 @@ def number(value: float | str, unit: str) -> str:
     if isinstance(value, str):
         return value
     if unit in ("dB", "") or unit.startswith("dB"):
-        return f"{value:.1f} {unit}".strip()
+        return f"{value:.{2 if 0 < abs(value) < 0.05 else 1}f} {unit}".strip()
     return show(value, unit) if unit in ("V", "s", "Hz", "%") else f"{value:.3g} {unit}"
 
 
@@ -78,6 +79,8 @@ def _lines(answer: Row) -> list[tuple[str, str]]:
         _polarity(answer),
         _thump(answer.get("thump")),
         _against(answer.get("against")),
+        _pair(answer.get("pair")),
+        *(_told(one) for one in answer.get("evidence") or ()),
     )
     return [line for line in found if line is not None]
 
@@ -179,3 +182,20 @@ def _against(block: Row | None) -> tuple[str, str] | None:
     if follows:
         words.append(f"crackle follows the volume: {follows}")
     return f"against {block.get('recording', '')}".strip()[:LABEL], ", ".join(words) or "no common figure"
+
+
+def _pair(block: Row | None) -> tuple[str, str] | None:
+    if not block:
+        return None
+    worst = max(block["bands"], key=lambda band: abs(band["db"] - block["level_db"]))
+    apart = f"{abs(worst['db'] - block['level_db']):.1f} dB apart beyond that at {show(worst['hz'], 'Hz')}"
+    late = f"{abs(block['delay_s']) * 1e6:.0f} µs {'later' if block['delay_s'] > 0 else 'earlier'}"
+    return "pair", f"first {block['level_db']:+.1f} dB, {late}, {apart}, {block['polarity']} polarity"
+
+
+def _told(one: Row) -> tuple[str, str]:
+    """What the hunt is told."""
+    driver = f", {one['driver']}" if one.get("driver") else ""
+    volume = WITH_VOLUME.get(one.get("with_volume") or "", "")
+    measured = f"{number(one['value'], one['unit'])} ± {number(one['spread'], one['unit'])}"
+    return "for the hunt", f"{one['complaint']}{driver}{volume}: {measured}"

@@ -9,6 +9,7 @@ import typer
 
 from dustcap.cli.edge import Author, Folder, Json, answer, desk, progress
 from dustcap.errors import InputError
+from dustcap.quantities import read
 
 if TYPE_CHECKING:
     from rich.console import Console
@@ -51,6 +52,8 @@ def listen(
         bool, typer.Option("--power-on", help="nothing is played; it starts before the mains switch")
     ] = False,
     stimulus: Annotated[Path | None, typer.Option(help="what was played, if not the test recording")] = None,
+    diameter: Annotated[str, typer.Option(help="of the diaphragm, with --near-field: `130 mm`", metavar="LENGTH")] = "",
+    pair: Annotated[bool, typer.Option("--pair", help="channels 1 and 2 are two loudspeakers in one take")] = False,
     gain_changed: Annotated[
         bool, typer.Option("--gain-changed", help="the recorder's gain was changed between the two takes")
     ] = False,
@@ -66,7 +69,10 @@ def listen(
     from dustcap.job.recordings import HowTaken, keep_recording
     from dustcap.job.recordings import listen as heard
 
-    how = HowTaken(channel, near_field, power_on, gain_changed, stimulus)
+    if diameter and not near_field:
+        raise InputError("a diameter counts in the near field only.", where="--diameter", mend="Add --near-field.")
+    diameter_m = read(diameter, "m", "--diameter") if diameter else None
+    how = HowTaken(channel, near_field, power_on, gain_changed, stimulus, pair, diameter_m)
     if (job is None and (before or after)) or (job is not None and before == after):
         raise InputError(
             "a recording is kept in a job as taken before or after the work.",
@@ -79,5 +85,5 @@ def listen(
         else:
             when: Literal["before", "after"] = "before" if before else "after"
             kept = keep_recording(desk(folder, author), job, recording, when, how, against=against)
-            document = dict(kept.document) | {"job": job, "entry": kept.entry}
+            document = dict(kept.document) | {"job": job, "entry": kept.entry, "complaints": list(kept.complaints)}
     answer(json, document, lambda out: print_listen(out, document))

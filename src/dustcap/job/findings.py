@@ -18,7 +18,7 @@ from dustcap.job.state import FINDINGS, JobState
 from dustcap.quantities import read
 
 LAYOUT = 1
-OURS = ("detail", "precaution")
+OURS = ("detail", "precaution", "measured", "recording")
 """Keys that an entry has beyond those of the findings file."""
 COMMON = "0V"
 

@@ -55,6 +55,8 @@ class Complaint(Payload):
     seen: bool = True
     with_volume: Literal["", "follows", "constant"] = ""
     when: Literal["", "cold", "warm", "always"] = ""
+    measured: str = Field(default="", max_length=LINE)  # what a recording shows of it
+    recording: int = Field(default=0, ge=0)  # the entry of that recording
 
 
 class Sighting(Payload):

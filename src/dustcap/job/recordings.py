@@ -9,15 +9,19 @@ from pathlib import Path
 from typing import Any, Literal
 
 from dustcap.errors import InputError, SignalError
-from dustcap.job.desk import Desk, add
-from dustcap.job.payloads import Recording
+from dustcap.job.desk import Desk, add, view
+from dustcap.job.findings import board_names
+from dustcap.job.heard import told
+from dustcap.job.payloads import Recording, Work
 from dustcap.proof.judge import judge
 from dustcap.proof.limits import Limits, default_limits
 from dustcap.sound.against import against as compare
 from dustcap.sound.against import against_document
-from dustcap.sound.document import to_json
+from dustcap.sound.document import evidence_document, to_json
+from dustcap.sound.evidence import Evidence, evidence_against
 from dustcap.sound.listen import listen_to
 from dustcap.sound.recording import read_recording
+from dustcap.sound.response import PISTON_DIAMETER_M
 from dustcap.sound.stimulus import Stimulus
 
 Document = Mapping[str, Any]
@@ -32,6 +36,8 @@ class HowTaken:
     power_on: bool = False
     gain_changed: bool = False  # between this take and the one it is compared with
     stimulus: Path | None = None  # what was played, when it was not the test recording
+    pair: bool = False  # channels 1 and 2 are two loudspeakers
+    diameter_m: float | None = None  # of the diaphragm, for the near field
 
 
 def listen(
@@ -69,11 +75,15 @@ def listen(
     played = _played(how.stimulus)
     other = None
     if against is not None:
-        other = _heard(against, HowTaken(near_field=how.near_field, power_on=how.power_on), played)
+        same_way = HowTaken(near_field=how.near_field, power_on=how.power_on, diameter_m=how.diameter_m)
+        other = _heard(against, same_way, played)
     document = _heard(path, how, played)
     document["verdicts"] = [one.as_document() for one in judge(document, limits or default_limits()).verdicts]
     if against is not None and other is not None:
-        document["against"] = against_document(compare(document, other, gain_changed=how.gain_changed), against.name)
+        difference = compare(document, other, gain_changed=how.gain_changed)
+        document["against"] = against_document(difference, against.name)
+        alone = tuple(Evidence(**one) for one in document["evidence"])
+        document["evidence"] = evidence_document(evidence_against(alone, difference))
     return document
 
 
@@ -87,6 +97,8 @@ def _heard(path: Path, how: HowTaken, played: Stimulus | None) -> dict[str, Any]
             near_field=how.near_field,
             power_on=how.power_on,
             stimulus=played,
+            pair=how.pair,
+            diameter_m=how.diameter_m or PISTON_DIAMETER_M,
         )
     except SignalError as error:
         raise SignalError(error.what, where=str(path), mend=error.mend) from error
@@ -104,10 +116,11 @@ def _played(path: Path | None) -> Stimulus | None:
 
 @dataclass(frozen=True, slots=True)
 class KeptRecording:
-    """A recording that was kept: its entry, and what it says."""
+    """A recording that was kept: its entry, what it says, and the complaints that it adds to the hunt, by entry."""
 
     entry: int
     document: Document
+    complaints: tuple[int, ...] = ()
 
 
 def keep_recording(
@@ -129,8 +142,8 @@ def keep_recording(
         If there is no such job.
     """
     how = how or HowTaken()
-    with desk.open() as bench, bench.read() as read:
-        read.job(job)
+    seen = view(desk, job)
+    known, state = board_names(seen.board_text), seen.state
     document = listen(path, how, against=against)
     content = path.read_bytes()
     with desk.open() as bench, bench.write() as write:
@@ -144,4 +157,7 @@ def keep_recording(
             power_on=how.power_on,
             channel=how.channel,
         )
-        return KeptRecording(add(write, desk, job, recording), document)
+        entry = add(write, desk, job, recording)
+        late = when == "before" and state.last(Work) is not None  # it speaks of a board that is no more
+        heard = [] if late else [add(write, desk, job, one) for one in told(document, entry, known, state)]
+        return KeptRecording(entry, document, tuple(heard))

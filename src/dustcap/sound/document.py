@@ -13,6 +13,7 @@ from dustcap.sound.harmonics import Harmonic
 from dustcap.sound.health import Refusal, Remark
 from dustcap.sound.irregular import Irregular
 from dustcap.sound.noise import Noise
+from dustcap.sound.pair import Pair
 from dustcap.sound.polarity import Polarity
 from dustcap.sound.response import FrequencyResponse
 from dustcap.sound.result import ListenResult
@@ -46,7 +47,8 @@ def to_json(result: ListenResult) -> Document:
         "polarity": result.polarity.woofer if result.polarity else None,
         "polarity_drivers": _drivers(result.polarity) if result.polarity else None,
         "thump": _thump(result.thump) if result.thump else None,
-        "evidence": [_evidence(each) for each in result.evidence],
+        "pair": _pair(result.pair) if result.pair else None,
+        "evidence": evidence_document(result.evidence),
         "verdicts": [],
         "against": None,
     }
@@ -154,6 +156,30 @@ def _thump(thump: Thump) -> Document:
     }
 
 
+def _pair(pair: Pair) -> Document:
+    return {
+        "level_db": figure(pair.level_db, 3),
+        "delay_s": figure(pair.delay_s, 8),
+        "polarity": "same" if pair.same_polarity else "opposite",
+        "bands": [
+            {
+                "nominal": band.nominal,
+                "hz": figure(band.hz, 2),
+                "db": figure(band.db, 3),
+                "uncertainty_db": figure(band.uncertainty_db, 3),
+                "delay_s": figure(band.delay_s, 8),
+                "delay_uncertainty_s": figure(band.delay_uncertainty_s, 8),
+            }
+            for band in pair.bands
+        ],
+    }
+
+
+def evidence_document(found: tuple[Evidence, ...]) -> list[Document]:
+    """Evidence as it stands in the document."""
+    return [_evidence(each) for each in found]
+
+
 def _evidence(evidence: Evidence) -> Document:
     return {
         "complaint": evidence.complaint,
@@ -161,6 +187,7 @@ def _evidence(evidence: Evidence) -> Document:
         "value": figure(evidence.value, 3),
         "unit": evidence.unit,
         "spread": figure(evidence.spread, 3),
+        "with_volume": evidence.with_volume,
     }
 
 

@@ -29,6 +29,7 @@ REPEATS = (64, 96, 128, 192, 240, 256, 384, 441, 480, 512, 576, 882, 960, 1024, 
 LOUD_STEPS = 16  # of the file: less is not told from rounding
 HOLE_RATIO, HOLE_STEEP = 0.06, 0.6  # of the level around it; of the level beside it, 2 ms from its edge
 HOLE_S, HOLE_LONGEST_S, HOLE_EDGE_S, HOLE_BESIDE_S = 0.004, 0.6, 0.002, 0.02
+HOLE_INSIDE = 0.3  # of the level beside it: a level that falls slowly, as in a silent tweeter's band, is no hole
 HOLES_HZ = (500.0, 15_000.0)  # slower waves pass through zero for as long as a hole lasts
 LEVEL_SURE_DB = 0.3  # standard error of a chirp's level that counts
 LEVEL_WARN_DB, LEVEL_REFUSE_DB = 0.5, 1.5  # off the due level
@@ -187,8 +188,10 @@ def _holes(piece: Samples, rate: float) -> list[tuple[float, float]]:
         if not HOLE_S * rate <= b - a <= HOLE_LONGEST_S * rate or a < near or b + near > level.size:
             continue
         before, after = level[a - near : a - edge].max(), level[b + edge : b + near].max()
-
-        if level[a - edge] > HOLE_STEEP * before and level[b + edge - 1] > HOLE_STEEP * after:
+        middle = (a + b) // 2
+        inside = level[min(a + edge, middle) : max(b - edge, middle + 1)].max()
+        steep = level[a - edge] > HOLE_STEEP * before and level[b + edge - 1] > HOLE_STEEP * after
+        if steep and inside < HOLE_INSIDE * min(before, after):
             found.append(((a - edge / 2) / rate, (b + edge / 2) / rate))
     return found
 

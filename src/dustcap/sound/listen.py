@@ -14,8 +14,10 @@ from dustcap.sound.align import align
 from dustcap.sound.evidence import evidence_of
 from dustcap.sound.foreign import align_foreign
 from dustcap.sound.health import held
+from dustcap.sound.pair_take import pair_in_take
 from dustcap.sound.pilots import Found, find_layout
 from dustcap.sound.played import DROPOUT_DO, SWEEP_BLOCKS, Setting, add_foreign, add_played
+from dustcap.sound.response import PISTON_DIAMETER_M
 from dustcap.sound.result import SHORTEST_S, ListenResult
 from dustcap.sound.stimulus import RATES_HZ, Samples, Stimulus
 from dustcap.sound.thump import thump_of
@@ -32,6 +34,8 @@ def listen_to(
     power_on: bool = False,
     stimulus: Stimulus | None = None,
     gate_s: float | None = None,
+    diameter_m: float = PISTON_DIAMETER_M,
+    pair: bool = False,
 ) -> ListenResult:
     """Analyse one recording.
 
@@ -51,6 +55,10 @@ def listen_to(
         What was played, if not the test recording.
     gate_s : float, optional
         Length of the response's gate, s.
+    diameter_m : float
+        Of the diaphragm, for the near field: it is valid up to ka = 1.
+    pair : bool
+        Channels 1 and 2 hold two loudspeakers in one take: they are compared.
 
     Raises
     ------
@@ -59,11 +67,16 @@ def listen_to(
     SignalError
         If the recording is silent or shorter than a second.
     """
-    number, wave, found = _choose(_channels(samples, rate), rate, channel)
+    channels = _channels(samples, rate)
+    if not 0.01 <= diameter_m <= 1.0:
+        raise InputError(
+            f"a diaphragm of {diameter_m * 1000:g} mm is outside the range.", where="diameter", mend="10 to 1000 mm."
+        )
+    number, wave, found, all_found = _choose(channels, rate, channel, every=pair)
     if found is not None or stimulus is not None or power_on:
         wave = wave.astype(float)  # hours of mere noise are worked on piece by piece, as they come
     result = ListenResult(rate, number)
-    setting = Setting(near_field, gate_s)
+    setting = Setting(near_field, gate_s, diameter_m)
     if power_on:
         _add_switch(result, wave)
     elif found is not None:
@@ -74,7 +87,9 @@ def listen_to(
             add_foreign(result, wave, foreign, setting)
         else:
             _add_unplayed(result, wave, stimulus is not None)
-    result.evidence = evidence_of(result.rest, result.irregular, result.sweep_dbfs)
+    if pair:
+        result.pair = result.attempt("pair", lambda: pair_in_take(channels, rate, all_found))
+    result.evidence = evidence_of(result.rest, result.irregular, result.sweep_dbfs, result.response, result.polarity)
     return result
 
 
@@ -125,8 +140,10 @@ def _channels(samples: NDArray[np.floating], rate: float) -> NDArray[np.floating
     return channels
 
 
-def _choose(channels: NDArray[np.floating], rate: float, channel: int | None) -> tuple[int, Samples, Found | None]:
-    """Number from 1, samples, and layout of the channel to analyse."""
+def _choose(
+    channels: NDArray[np.floating], rate: float, channel: int | None, *, every: bool
+) -> tuple[int, Samples, Found | None, tuple[Found | None, ...]]:
+    """Number from 1, samples, and layout of the channel to analyse; layouts of all channels that were looked at."""
     if channel is not None and not 1 <= channel <= len(channels):
         count = f"{len(channels)} channel{'s' if len(channels) > 1 else ''}"
         raise InputError(
@@ -134,7 +151,7 @@ def _choose(channels: NDArray[np.floating], rate: float, channel: int | None) ->
             where="channel",
             mend=f"Choose 1 to {len(channels)}.",
         )
-    numbers = range(1, len(channels) + 1) if channel is None else (channel,)
+    numbers = range(1, len(channels) + 1) if channel is None or every else (channel,)
     alive = [number for number in numbers if np.ptp(channels[number - 1]) > 0]
     if not alive:
         raise SignalError(
@@ -144,5 +161,5 @@ def _choose(channels: NDArray[np.floating], rate: float, channel: int | None) ->
         )
     found = {number: find_layout(channels[number - 1], rate) for number in alive}
     clear = {number: each.score for number, each in found.items() if each is not None}
-    best = max(clear, key=lambda number: clear[number]) if clear else alive[0]
-    return best, channels[best - 1], found[best]
+    best = channel or (max(clear, key=lambda number: clear[number]) if clear else alive[0])
+    return best, channels[best - 1], found.get(best), tuple(found.get(number) for number in numbers)

@@ -24,7 +24,7 @@ from dustcap.sound.health import (
 from dustcap.sound.irregular import irregular_of
 from dustcap.sound.pilots import SKEW_LIMIT
 from dustcap.sound.polarity import Polarity, polarity_of
-from dustcap.sound.response import frequency_response, grid_hz, impulse_and_gate
+from dustcap.sound.response import PISTON_DIAMETER_M, frequency_response, grid_hz, impulse_and_gate
 from dustcap.sound.result import SHORTEST_S, ListenResult, Windows, joined
 from dustcap.sound.stimulus import START_HZ, STOP_HZ, Samples
 from dustcap.sound.sweep import SweepResponse, sweep_response
@@ -41,10 +41,11 @@ SWEEP_BLOCKS = ("response", "harmonics", "irregular", "polarity")
 
 @dataclass(frozen=True, slots=True)
 class Setting:
-    """How the response is to be taken: in the near field or not, and a gate in seconds if one is given."""
+    """How the response is to be taken: in the near field of a diaphragm or not, and a gate in seconds if given."""
 
     near_field: bool = False
     gate_s: float | None = None
+    diameter_m: float = PISTON_DIAMETER_M
 
 
 def add_played(result: ListenResult, wave: Samples, alignment: Alignment, setting: Setting) -> None:
@@ -92,7 +93,9 @@ def add_foreign(result: ListenResult, wave: Samples, alignment: ForeignAlignment
         return
     result.response = result.attempt(
         "response",
-        lambda: frequency_response(sweep, rest, near_field=setting.near_field, gate_s=setting.gate_s),
+        lambda: frequency_response(
+            sweep, rest, near_field=setting.near_field, gate_s=setting.gate_s, diameter_m=setting.diameter_m
+        ),
     )
     _polarity(result, sweep, rest)
     if sweep.rate_s > 0 and not flat:
@@ -155,7 +158,12 @@ def _sweep_blocks(
         result.response = result.attempt(
             "response",
             lambda: frequency_response(
-                sweep, rest, near_field=setting.near_field, gate_s=setting.gate_s, spoiled_hz=spoiled
+                sweep,
+                rest,
+                near_field=setting.near_field,
+                gate_s=setting.gate_s,
+                diameter_m=setting.diameter_m,
+                spoiled_hz=spoiled,
             ),
         )
     result.harmonics = result.attempt("harmonics", lambda: harmonics_of(sweep, rest, spoiled_hz=spoiled))

@@ -21,6 +21,7 @@ WOOFER_HZ, TWEETER_HZ = 800.0, 13000.0  # ours: -6 dB of the Gaussian low-pass i
 FIRST_LOBE = 0.3  # ours: share of the largest lobe from which one counts as the arrival
 AHEAD_S, BEHIND_S = 4e-3, 8e-3
 MISSING_DB = 20.0  # ours: a driver's band so far below the middle is not that driver
+NOT_HEARD = "the {}'s band is not heard"
 GATE_S, SMOOTHING = 2.5e-3, 6
 FILLS_DB, CANCELS_DB = 6.0, 11.0  # ours: reflections alone dip by 6 dB at most, a reversed driver by 12 or more
 CROSSOVER_HZ = (900.0, 6000.0)
@@ -74,11 +75,11 @@ def polarity_of(impulse: Floats, rate: float, arrival_s: float, *, snr_db: float
     if _level(hz, db, 300.0, 500.0) > middle - MISSING_DB:
         woofer = _first_sign(impulse, rate, arrival_s, WOOFER_HZ, "woofer", why)
     else:
-        why.append("the woofer's band is not heard")
+        why.append(NOT_HEARD.format("woofer"))
     if _level(hz, db, 7000.0, 12000.0) > middle - MISSING_DB:
         tweeter = _first_sign(impulse, rate, arrival_s, TWEETER_HZ, "tweeter", why)
     else:
-        why.append("the tweeter's band is not heard")
+        why.append(NOT_HEARD.format("tweeter"))
     dip_db, dip_hz = _dip(hz, db)
     both = woofer is not None and tweeter is not None
     return Polarity(woofer, tweeter, _sum(dip_db) if both else None, dip_db, dip_hz, tuple(why))

@@ -14,6 +14,7 @@ from dustcap.sound.harmonics import Harmonics
 from dustcap.sound.health import Refusal, Remark, Stretches, clipped
 from dustcap.sound.irregular import Irregular
 from dustcap.sound.noise import Rest, rest_of
+from dustcap.sound.pair import Pair
 from dustcap.sound.polarity import Polarity
 from dustcap.sound.response import FrequencyResponse
 from dustcap.sound.spectra import LEAST_POWER
@@ -48,6 +49,7 @@ class ListenResult:
     rest: Rest | None = None
     polarity: Polarity | None = None
     thump: Thump | None = None
+    pair: Pair | None = None
     evidence: tuple[Evidence, ...] = ()
 
     def attempt(self, block: str, compute: Callable[[], T]) -> T | None:

@@ -1,0 +1,74 @@
+"""What a recording tells the hunt: complaints with their measured value, as entries of the job."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping
+from typing import Any
+
+from dustcap.errors import InputError
+from dustcap.hunt.known import Known
+from dustcap.job.findings import check
+from dustcap.job.payloads import Complaint, Work
+from dustcap.job.state import JobState
+from dustcap.quantities import show
+
+ABSENT = ("hum", "crackle")
+"""Complaints that a recording can deny: their verdict passes only where the noise left room to hear them."""
+
+
+def told(document: Mapping[str, Any], entry: int, known: Known | None, state: JobState) -> Iterator[Complaint]:
+    """Complaints heard, and those looked for and absent, that the job does not hold already.
+
+    Parameters
+    ----------
+    document : mapping
+        Of `dustcap listen`.
+    entry : int
+        Position of the recording's entry.
+    known : Known, optional
+        Names on the board; a driver that it does not have is left open, a word that no hunt knows is left out.
+    state : JobState
+        Of the job before the recording.
+    """
+    held = _held(state)
+    for found in _found(document):
+        one = _fitting(found.model_copy(update={"recording": entry}), known)
+        if one is not None and (one.word, one.driver, one.seen, one.with_volume) not in held:
+            yield one
+
+
+def _found(document: Mapping[str, Any]) -> Iterator[Complaint]:
+    heard = document.get("evidence") or ()
+    for one in heard:
+        measured = f"{_figure(one['value'], one['unit'])} ± {_figure(one['spread'], one['unit'])}"
+        where = {"driver": one["driver"] or "", "with_volume": one.get("with_volume") or ""}
+        yield Complaint.model_validate({"is": one["complaint"], "measured": measured} | where)
+    words = {one["complaint"] for one in heard}
+    for verdict in document.get("verdicts") or ():
+        if verdict["what"] in ABSENT and verdict["verdict"] == "pass" and verdict["what"] not in words:
+            yield Complaint.model_validate({"is": verdict["what"], "seen": False})
+
+
+def _figure(value: float, unit: str) -> str:
+    return f"{value:.1f} {unit}" if unit == "dB" else f"{value:.3g} {unit}" if "/" in unit else show(value, unit)
+
+
+def _fitting(found: Complaint, known: Known | None) -> Complaint | None:
+    for one in (found, found.model_copy(update={"driver": ""})):
+        try:
+            check(one, known)
+        except InputError:
+            continue
+        return one
+    return None
+
+
+def _held(state: JobState) -> set[tuple[str, str, bool, str]]:
+    """Complaints entered since the last work."""
+    facts = list(state.standing())
+    worked = max((fact.position for fact in facts if isinstance(fact.payload, Work)), default=0)
+    return {
+        (fact.payload.word, fact.payload.driver, fact.payload.seen, fact.payload.with_volume)
+        for fact in facts
+        if isinstance(fact.payload, Complaint) and fact.position > worked
+    }
