@@ -106,13 +106,23 @@ def map_leaks(
     SolveError
         If the board has no operating point.
     """
-    board = read_board(path)
+    return map_board(read_board(path), pair, dc_limit, progress=progress)
+
+
+def map_board(
+    board: Board,
+    pair: tuple[str, str] | None = None,
+    dc_limit: str = "",
+    *,
+    progress: Callable[[float], None] = lambda share: None,
+) -> LeakMap:
+    """The leak map of a board that was read before; as `map_leaks`."""
     dc_v = read(dc_limit, "V", "--dc-limit") if dc_limit else DC_AT_DRIVER_V
     found = leak_map(board, None if pair is None else [pair], dc_v=dc_v, progress=progress)
     if not found:
         raise InputError(
             "no two nets of it are known to be neighbours.",
-            where=str(path),
+            where=board.where,
             mend="Give [places] or [areas], or name two nets with --pair.",
         )
     gaps = tuple(_gaps(board, found))

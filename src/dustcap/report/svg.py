@@ -61,7 +61,10 @@ class Drawing:
     height: float
     title: str = ""
     words: str = ""
+    role: str = "img"
+    """``group`` for a drawing with links in it."""
     _parts: list[str] = field(default_factory=list)
+    _open: list[str] = field(default_factory=list)
 
     def line(self, start: Point, end: Point, *, stroke: str = INK, width: float = 0.8, dash: str = "") -> None:
         """A straight line."""
@@ -123,6 +126,24 @@ class Drawing:
             self._parts.append(f"<text {place}{weight} {ground}>{said}</text>")
         self._parts.append(f'<text {place}{weight} fill="{fill}">{said}</text>')
 
+    def picture(self, href: str, size: Point) -> None:
+        """A photograph from the upper left corner of the drawing."""
+        self._parts.append(
+            f'<image href="{escape(_plain(href))}" width="{number(size[0])}" height="{number(size[1])}" '
+            'preserveAspectRatio="none"/>'
+        )
+
+    def begin(self, *, href: str = "", says: str = "", faint: float = 1.0) -> None:
+        """What follows, up to `end`, belongs together: a link, or shapes that let the ground shine through."""
+        through = f' opacity="{number(faint)}"' if faint < 1 else ""
+        label = f' aria-label="{escape(_plain(says))}"' if says else ""
+        self._parts.append(f'<a href="{escape(_plain(href))}"{label}>' if href else f"<g{through}>")
+        self._open.append("a" if href else "g")
+
+    def end(self) -> None:
+        """The end of what `begin` began."""
+        self._parts.append(f"</{self._open.pop()}>")
+
     def window(self, inner: Drawing, at: Point) -> None:
         """Another drawing set in at a place and cut off at its edges."""
         place = f'x="{number(at[0])}" y="{number(at[1])}" width="{number(inner.width)}" height="{number(inner.height)}"'
@@ -136,7 +157,8 @@ class Drawing:
         )
         return (
             f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 {size}" width="{number(self.width)}pt" '
-            f'height="{number(self.height)}pt" role="img" font-family="{FONT}">{said}{"".join(self._parts)}</svg>\n'
+            f'height="{number(self.height)}pt" role="{self.role}" font-family="{FONT}">{said}'
+            f"{''.join(self._parts)}</svg>\n"
         )
 
 
