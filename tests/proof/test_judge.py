@@ -146,6 +146,13 @@ def test_rub_and_buzz_needs_a_floor_below_its_limit():
     quiet = document()["irregular"]
 
     assert verdict_of("rub and buzz", irregular=quiet | {"floor_db": [-40.0]}).verdict == "undecided"
+    deep = quiet | {"hz": [25.0, 100.0, 4000.0], "floor_db": [-20.0, -66.0, -20.0]}
+    assert verdict_of("rub and buzz", irregular=deep).verdict == "pass"
+    hiding = verdict_of("rub and buzz", irregular=deep | {"hz": [60.0, 100.0, 4000.0]})
+    assert (hiding.verdict, hiding.value) == ("undecided", -20.0)
+    assert "at 60 Hz, and one over the limit in 50% of the band" in hiding.why
+    below = judge(document(irregular=deep | {"hz": [10.0, 20.0, 30.0]}), LIMITS)
+    assert any(line.startswith("rub and buzz: the sweep tells nothing") for line in below.not_measured)
     event = {"hz": 143.0, "s": 5.2, "db": -40.0}
     row = verdict_of("rub and buzz", irregular=quiet | {"events": [event]})
     assert (row.verdict, row.value, row.why) == ("fail", -40.0, "at 143 Hz")

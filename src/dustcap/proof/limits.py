@@ -17,7 +17,7 @@ BELOW, ABOVE, WITHIN = "below", "above", "within"
 
 @dataclass(frozen=True, slots=True)
 class Quantity:
-    """What can be limited: its unit, on which side of the limit good lies, and whether a band belongs to it."""
+    """What can be limited: its unit, on which side of the limit good lies, and whether a band has to stand with it."""
 
     unit: str
     better: str
@@ -114,8 +114,8 @@ def _limit(name: str, table: Any, where: str) -> Limit:
         raise InputError(
             "the limit has no source.", where=f"{where} source", mend='Say where it comes from; "ours" will do.'
         )
-    low_hz = _number(table, "low_hz", where) if quantity.banded else 0.0
-    high_hz = _number(table, "high_hz", where) if quantity.banded else float("inf")
+    low_hz = _number(table, "low_hz", where) if quantity.banded or "low_hz" in table else 0.0
+    high_hz = _number(table, "high_hz", where) if quantity.banded or "high_hz" in table else float("inf")
     if not 0 <= low_hz < high_hz:
         raise InputError(
             f"the band runs from {low_hz:g} to {high_hz:g} Hz.", where=where, mend="Put the lower one first."

@@ -118,11 +118,19 @@ def _rub(document: Document, limit: Limit) -> Measure:
     if block["events"]:
         worst = max(block["events"], key=lambda event: event["db"])
         return judged(worst["db"], TAKE_DB, limit, f"at {_hz(worst['hz'])}")
-    floor = [value for value in block.get("floor_db", []) if value is not None]
-    highest = max(floor, default=None)
-    if highest is None or highest <= limit.value:
+    floor = [
+        (hz, value)
+        for hz, value in zip(block["hz"], block.get("floor_db", ()), strict=False)
+        if value is not None and limit.low_hz <= hz <= limit.high_hz
+    ]
+    if not floor:
+        raise _missing("the sweep tells nothing where a cone moves far enough to rub")
+    hz, highest = max(floor, key=lambda each: each[1])
+    if highest <= limit.value:
         return Measure(highest, 0.0, PASS, "no event; weaker ones than this would not be seen")
-    return Measure(highest, 0.0, UNDECIDED, "no event, but the noise could hide one of this size")
+    hidden = sum(value > limit.value for _, value in floor) / len(floor)
+    why = f"no event, but the noise could hide one of this size at {_hz(hz)}, and one over the limit in {hidden:.0%}"
+    return Measure(highest, 0.0, UNDECIDED, f"{why} of the band: play louder, or go nearer")
 
 
 def _hum(document: Document, limit: Limit) -> Measure:
