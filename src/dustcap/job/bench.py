@@ -8,6 +8,7 @@ from datetime import datetime
 from dustcap.job.desk import Desk
 from dustcap.job.payloads import Complaint, HuntKept
 from dustcap.job.state import fold
+from dustcap.job.waiting import waits_for
 
 
 @dataclass(frozen=True, slots=True)
@@ -25,6 +26,7 @@ class JobLine:
     suspect: str
     probability: float | None
     entries: int
+    waits: str = ""
 
 
 def jobs(desk: Desk) -> tuple[JobLine, ...]:
@@ -55,6 +57,7 @@ def jobs(desk: Desk) -> tuple[JobLine, ...]:
                     suspect=str(lead["words"]) if lead else "",
                     probability=float(lead["probability"]) if lead else None,
                     entries=len(entries),
+                    waits=waits_for(state, row.board is not None),
                 )
             )
     return tuple(lines)

@@ -75,8 +75,8 @@ def gather(desk: Desk, job: int, *, remaining: Iterable[str] = ()) -> HandoverDa
         work=tuple(WorkLine(one.did, work_target(one), one.detail, one.precaution) for one in state.all(Work)),
         before=_heard(desk, recordings.get(proof.before or 0) if proof else None),
         after=after,
-        limits=_regions(after),
-        verdicts=tuple(_verdict(row) for row in proof.verdicts) if proof else (),
+        limits=limit_regions(after),
+        verdicts=tuple(verdict_line(row) for row in proof.verdicts) if proof else (),
         not_measured=proof.not_measured if proof else ("no recording was made to prove the repair",),
         remaining=tuple(remaining),
         cautions=(MAINS,),
@@ -220,7 +220,8 @@ def _heard(desk: Desk, recording: Recording | None) -> Mapping[str, Any] | None:
         return found
 
 
-def _regions(after: Mapping[str, Any] | None) -> tuple[LimitRegion, ...]:
+def limit_regions(after: Mapping[str, Any] | None) -> tuple[LimitRegion, ...]:
+    """The limits that are shaded in the plots of a recording."""
     if after is None:
         return ()
     found = regions(after, default_limits())
@@ -229,7 +230,8 @@ def _regions(after: Mapping[str, Any] | None) -> tuple[LimitRegion, ...]:
     )
 
 
-def _verdict(row: Mapping[str, Any]) -> VerdictLine:
+def verdict_line(row: Mapping[str, Any]) -> VerdictLine:
+    """A verdict of a proof or of a recording as it is printed."""
     names = {one.name for one in fields(VerdictLine)}
     try:
         return VerdictLine(**{key: value for key, value in row.items() if key in names})

@@ -139,3 +139,14 @@ def _environment() -> Environment:
 
 
 ENVIRONMENT = _environment()
+
+ANSWERS: dict[int | str, dict[str, Any]] = {
+    303: {"description": "Saved; the page to go to stands in Location."},
+    403: {"description": "The form came from another site."},
+    404: {"description": "There is no such job, entry or file."},
+    409: {"description": "A safety stop: a person must act first; nothing was saved."},
+    411: {"description": "The size of what is sent was not said."},
+    413: {"description": "Too large."},
+    422: {"description": "Something typed in is wrong; the page says what, and nothing was saved."},
+}
+"""What the endpoints answer besides the page itself, for their description."""

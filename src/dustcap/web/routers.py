@@ -4,9 +4,24 @@ from __future__ import annotations
 
 from fastapi import APIRouter
 
-from dustcap.web import bench_pages, job_pages
+from dustcap.web import (
+    bench_pages,
+    entries,
+    handover_pages,
+    hunt_pages,
+    intake_pages,
+    job_pages,
+    proof_pages,
+    sound_pages,
+)
 
 ROUTERS: tuple[APIRouter, ...] = (
     bench_pages.router,
+    intake_pages.router,
     job_pages.router,
+    entries.router,
+    hunt_pages.router,
+    sound_pages.router,
+    proof_pages.router,
+    handover_pages.router,
 )
