@@ -34,7 +34,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from dustcap.circuit.elimination import Elimination, Factors
-from dustcap.circuit.stamps import Changes, Stamps, add_at, dense, entries, solved_anew
+from dustcap.circuit.stamps import Changes, Stamps, add_at, dense, driven, entries, solved_anew
 
 Numbers = NDArray[Any]
 Index = NDArray[np.intp]
@@ -62,12 +62,14 @@ class LowRank:
     admittance : (k, samples), siemens, real or complex
     changes : the faults
     floor : admittance of every net to common, siemens
+    emf : electromotive force in each stamp, (k, 1 or samples), V
     """
 
     stamps: Stamps
     admittance: Numbers
     changes: Changes
     floor: float
+    emf: Numbers | None = None
 
     def voltages(self, current: Numbers, reads: Index) -> Numbers:
         """Voltage differences under every fault in every sample.
@@ -91,13 +93,14 @@ class LowRank:
     def attempt(self, right: Numbers, reads: Index) -> tuple[Numbers, Flags]:
         """As `voltages` for `right` (nets, 1 or samples), with what is to be solved anew (faults, samples)."""
         samples = self.admittance.shape[1]
-        kind = np.result_type(self.admittance, right, self.changes.values)
+        emf = np.zeros((len(self.admittance), 1)) if self.emf is None else self.emf
+        kind = np.result_type(self.admittance, right, emf, self.changes.values)
         found = np.empty((len(self.changes.stamps), len(reads), samples), dtype=kind)
         poor = np.zeros((len(found), samples), dtype=bool)
         with np.errstate(all="ignore"):
             for chunk in self._chunks:
                 some = chunk.samples
-                base = chunk.base(right[:, some] if right.shape[1] > 1 else right, reads)
+                base = chunk.base(_some(right, some), _some(emf, some), reads)
                 self._fill(chunk, base, found, poor)
         return found.transpose(0, 2, 1), poor
 
@@ -157,13 +160,14 @@ class LowRank:
     def _plain(self, faults: Index, cases: Index, right: Numbers, reads: Index) -> Numbers:
         """The same for some cases, each solved by itself, (cases, m)."""
         size, parts = self.stamps.size, []
+        emf = np.zeros((len(self.admittance), len(cases))) if self.emf is None else self.emf
         step = max(1, PLAIN_NUMBERS // size**2)
         for first in range(0, len(faults), step):
             fault, case = faults[first : first + step], cases[first : first + step]
             values = self.changes.values[fault]
             values = values[np.arange(len(case)), :, case if values.shape[2] > 1 else 0]
-            b = right[:, case] if right.shape[1] > 1 else np.repeat(right, len(case), axis=1)
-            x = solved_anew(self.stamps, self.admittance[:, case], self.changes.stamps[fault], values, b, self.floor)
+            y, chosen = self.admittance[:, case], self.changes.stamps[fault]
+            x = solved_anew(self.stamps, y, chosen, values, _some(emf, case), _some(right, case), self.floor)
             parts.append(x[:, reads[:, 0]] - x[:, reads[:, 1]])
         return np.concatenate(parts)
 
@@ -172,7 +176,8 @@ class LowRank:
 class _Base:
     """The solution without a fault in some samples."""
 
-    volts: Numbers  # (nets + 1, samples)
+    drop: Numbers  # over each stamp, (k, samples)
+    most_drop: Numbers  # the size of what it is the difference of
     left: Numbers  # rows of the inverse for the reads, (nets + 1, m, samples)
     most_left: Numbers  # (nets + 1, samples)
     read: Numbers  # (m, samples)
@@ -203,11 +208,14 @@ class _Chunk:
         c, d = self.inverse[self.slot[minus, to]], self.inverse[self.slot[minus, back]]
         return a - b - c + d, np.abs(a) + np.abs(b) + np.abs(c) + np.abs(d)
 
-    def base(self, current: Numbers, reads: Index) -> _Base:
+    def base(self, current: Numbers, emf: Numbers, reads: Index) -> _Base:
         """The solution for these currents, and the rows of the inverse for these reads."""
         size, samples = self.stamps.size, self.y.shape[1]
+        current = current + driven(self.stamps, self.y, emf)
         volts = np.zeros((size + 1, samples), dtype=np.result_type(self.y, current))
         volts[:size] = self.factors.solve(current[:, None])[:, 0]
+        plus, minus = volts[self.stamps.plus], volts[self.stamps.minus]
+        drop, most_drop = plus - minus - emf, np.abs(plus) + np.abs(minus) + np.abs(emf)
         unit = np.zeros((size + 1, len(reads), 1))
         unit[reads[:, 0], np.arange(len(reads)), 0] += 1.0
         unit[reads[:, 1], np.arange(len(reads)), 0] -= 1.0
@@ -219,7 +227,7 @@ class _Chunk:
         off |= self._off_residual(np.tensordot(weight, left, (0, 1)), np.tensordot(weight, unit[:size], (0, 1)), turned)
         read = volts[reads[:, 0]] - volts[reads[:, 1]]
         most_left = np.abs(left).max(axis=1)
-        return _Base(volts, left, most_left, read, np.abs(read).max(axis=0), off | self.off)
+        return _Base(drop, most_drop, left, most_left, read, np.abs(read).max(axis=0), off | self.off)
 
     def _off_trace(self) -> Flags:
         """Samples in which the trace of Z Y is not the number of nets."""
@@ -267,10 +275,8 @@ def _one(chunk: _Chunk, base: _Base, stamps: Index, values: Numbers) -> tuple[Nu
     """What faults of one changed stamp take off the reads (f, m, samples), at most and with what error (f, samples)."""
     some, which = np.unique(stamps, return_inverse=True)
     to, back = chunk.stamps.to[some], chunk.stamps.back[some]
-    plus, minus = chunk.stamps.plus[some], chunk.stamps.minus[some]
-    left, drop = base.left[to] - base.left[back], base.volts[plus] - base.volts[minus]
-    size_left = base.most_left[to] + base.most_left[back]
-    size_drop = np.abs(base.volts[plus]) + np.abs(base.volts[minus])
+    left, drop = base.left[to] - base.left[back], base.drop[some]
+    size_left, size_drop = base.most_left[to] + base.most_left[back], base.most_drop[some]
     own, own_size, y = chunk.own[some], chunk.own_size[some], chunk.y[some]
     each = len(stamps) // len(some)
     if np.array_equal(which, np.repeat(np.arange(len(some)), each)):
@@ -298,7 +304,6 @@ def _several(chunk: _Chunk, base: _Base, stamps: Index, values: Numbers) -> tupl
     """The same for several changed stamps a fault, (f, r)."""
     left = base.left[chunk.stamps.to[stamps]] - base.left[chunk.stamps.back[stamps]]  # (f, r, m, samples)
     size_left = base.most_left[chunk.stamps.to[stamps]] + base.most_left[chunk.stamps.back[stamps]]
-    plus, minus = base.volts[chunk.stamps.plus[stamps]], base.volts[chunk.stamps.minus[stamps]]
     change = values - chunk.y[stamps]
     short = np.isinf(change)
     kept, change = np.where(short, 0.0, 1.0), np.where(short, 1.0, change)
@@ -307,9 +312,9 @@ def _several(chunk: _Chunk, base: _Base, stamps: Index, values: Numbers) -> tupl
     system = np.moveaxis(same * kept[:, :, None] + change[:, :, None] * inner, 3, 1)
     sizes = np.moveaxis(same * kept[:, :, None] + np.abs(change)[:, :, None] * inner_size, 3, 1)
     pull = _inverses(system)  # (f, samples, r, r)
-    current = np.einsum("fsij,fjs->fis", pull, change * (plus - minus))
+    current = np.einsum("fsij,fjs->fis", pull, change * base.drop[stamps])
     spoilt = np.abs(pull) @ (sizes @ np.abs(np.moveaxis(current, 2, 1))[..., None])
-    spoilt += np.abs(pull) @ np.moveaxis(np.abs(change) * (np.abs(plus) + np.abs(minus)), 2, 1)[..., None]
+    spoilt += np.abs(pull) @ np.moveaxis(np.abs(change) * base.most_drop[stamps], 2, 1)[..., None]
     most_left, flow = np.abs(left).max(axis=2), np.abs(current)
     estimate = np.einsum("frs,fsr->fs", most_left, spoilt[..., 0]) + (flow * size_left).sum(axis=1)
     return np.einsum("frs,frms->fms", current, left), (flow * most_left).sum(axis=1), ROUNDING * estimate
@@ -324,3 +329,8 @@ def _inverses(system: Numbers) -> Numbers:
     usable = np.isfinite(system).all(axis=(-2, -1)) & (np.abs(np.linalg.det(system)) > 0)
     safe = np.where(usable[..., None, None], system, np.eye(system.shape[-1]))
     return np.where(usable[..., None, None], np.linalg.inv(safe), np.nan)
+
+
+def _some(numbers: Numbers, samples: slice | Index) -> Numbers:
+    """Columns of some samples, where there is one for each."""
+    return numbers[:, samples] if numbers.shape[1] > 1 else numbers

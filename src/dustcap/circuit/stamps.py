@@ -17,7 +17,7 @@ SHORT_OHM = 1e-12
 
 @dataclass(frozen=True, eq=False)
 class Stamps:
-    """Where each admittance stands: y (volts of `plus` - `minus`) leaves net `to` and enters net `back`, (k,) each.
+    """Where each admittance stands: y (volts of `plus` - `minus` - emf) leaves `to` and enters `back`, (k,) each.
 
     `size` is the number of nets and stands for the common net.
     """
@@ -65,10 +65,12 @@ def add_at(rows: Numbers, places: Index, signs: NDArray[np.float64], values: Num
         rows[found] += np.add.reduceat(signed, starts, axis=0)
 
 
-def solved_anew(stamps: Stamps, y: Numbers, chosen: Index, values: Numbers, b: Numbers, floor: float) -> Numbers:
+def solved_anew(
+    stamps: Stamps, y: Numbers, chosen: Index, values: Numbers, emf: Numbers, current: Numbers, floor: float
+) -> Numbers:
     """Volts (cases, nets + 1), each case by itself, with its stamps `chosen` (cases, r) at `values` (cases, r).
 
-    An exact short gets its current as an unknown. `y` (k, cases), `b` (nets, cases).
+    An exact short gets its current as an unknown. `y` and `emf` (k, cases or 1), `current` (nets, cases or 1).
     """
     size, (cases, rank) = stamps.size, chosen.shape
     y, short = y.astype(np.result_type(y, values)), np.isinf(values) & (chosen >= 0)
@@ -85,11 +87,22 @@ def solved_anew(stamps: Stamps, y: Numbers, chosen: Index, values: Numbers, b: N
     for nets, sign in ((stamps.plus, 1.0), (stamps.minus, -1.0)):
         matrix[row, size + 1 + column, nets[stamp]] += sign
     keep = np.delete(np.arange(size + 1 + rank), size)
-    right = np.zeros((cases, len(keep), 1), dtype=np.result_type(y, b))
-    right[:, :size, 0] = b.T
+    right = np.zeros((cases, len(keep), 1), dtype=np.result_type(y, current, emf))
+    right[:, :size, 0] = (current + driven(stamps, y, emf)).T
+    right[row, size + column, 0] = np.broadcast_to(emf, y.shape)[stamp, row]
     x = np.zeros((cases, size + 1), dtype=right.dtype)
     x[:, :size] = np.linalg.solve(matrix[:, keep[:, None], keep], right)[:, :size, 0]
     return x
+
+
+def driven(stamps: Stamps, y: Numbers, emf: Numbers) -> Numbers:
+    """Currents into the nets (nets, cases) that the electromotive forces in the stamps make."""
+    found = np.zeros((stamps.size, y.shape[1]), dtype=np.result_type(y, emf))
+    if emf.any():
+        live = np.flatnonzero(emf.any(axis=1))
+        ends = np.concatenate([stamps.to[live], stamps.back[live]])
+        add_at(found, ends, np.repeat((1.0, -1.0), len(live)), y[live] * emf[live])
+    return found
 
 
 def dense(stamps: Stamps, y: Numbers, floor: float) -> Numbers:

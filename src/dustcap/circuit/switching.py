@@ -29,6 +29,12 @@ def contacts(layout: Layout, table: Table, pulled: Real) -> Real:
     return np.where(force > 0, 1.0, np.where(force < 0, 0.0, turned))
 
 
+def held(table: Table) -> Real:
+    """Which contacts are closed while no coil pulls, (cases, contacts)."""
+    closed, force = table.get("contact", "closed"), table.get("contact", "force")
+    return np.where(force > 0, 1.0, np.where(force < 0, 0.0, closed))
+
+
 def rest(layout: Layout, table: Table) -> Discrete:
     """Every relay at rest."""
     pulled = np.zeros((table.cases, layout.count("coil")))
