@@ -2,20 +2,24 @@
 
 import json
 from datetime import UTC, datetime
+from io import BytesIO
 
 import pytest
 from cli.boards import SMALL, changed
+from pypdf import PdfReader
 
 from dustcap.board.read import parse_board
 from dustcap.errors import InputError
 from dustcap.job.corrections import withdraw
 from dustcap.job.desk import append, view
 from dustcap.job.findings import enter
+from dustcap.job.handover import gather_proof
 from dustcap.job.intake import take_in
 from dustcap.job.payloads import Intake, Proof, Reading, Recording, Work
 from dustcap.job.prove import driver_nets, prove
 from dustcap.proof.limits import default_limits
 from dustcap.proof.measures import measure
+from dustcap.report.handover import proof_pdf
 
 AT = datetime(2026, 3, 1, tzinfo=UTC)
 LIMITS = default_limits()
@@ -176,3 +180,31 @@ def test_the_document_in_these_tests_has_the_fields_that_are_judged():
     found = measure(document(hum_db=-90.0), LIMITS["hum"], None, False)
 
     assert found.value == pytest.approx(-90.0 - SWEEP_DBFS, abs=0.1)
+
+
+def test_the_twin_stands_beside_the_proof(desk, job, tmp_path):
+    """What it was compared with is kept with the proof, and the page of the proof fits one sheet."""
+    path = tmp_path / "small.board.toml"
+    twin = take_in(desk, Intake(model="model 27", unit="right"), path).job
+    keep(desk, twin, "before", document(level_db=0.3))
+    keep(desk, job, "after", document())
+
+    prove(desk, job, twin=twin)
+    data = gather_proof(desk, job)
+
+    assert data.beside_words == f"twin, job {twin}"
+    assert data.beside["response"]["db"][0] == 0.3
+    assert [row.verdict for row in data.verdicts if row.what == "pair level"] == ["pass"]
+    page = PdfReader(BytesIO(proof_pdf(data)))
+    assert len(page.pages) == 1
+    assert "pair level" in page.pages[0].extract_text()
+
+
+def test_twin_and_reference_exclude_each_other(desk, job, tmp_path):
+    """One line, nothing kept."""
+    keep(desk, job, "after", document())
+
+    with pytest.raises(InputError, match="twin and reference exclude each other"):
+        prove(desk, job, twin=1, reference=tmp_path / "reference.wav")
+
+    assert view(desk, job).state.last(Proof) is None

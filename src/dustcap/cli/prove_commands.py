@@ -19,17 +19,30 @@ if TYPE_CHECKING:
 def prove(
     job: Job,
     twin: Annotated[int | None, typer.Option(help="job of the other unit of the pair")] = None,
+    reference: Annotated[
+        Path | None, typer.Option(help="recording of the model's reference unit, from the same place")
+    ] = None,
     gain_changed: Annotated[
-        bool, typer.Option("--gain-changed", help="the recorder's gain was changed between the twin and this one")
+        bool, typer.Option("--gain-changed", help="the recorder's gain was changed between that take and this one")
     ] = False,
+    pdf: Annotated[Path | None, typer.Option(help="write the page of verdicts and plots", metavar="OUT.pdf")] = None,
     folder: Folder = None,
     author: Author = "",
     json: Json = False,
 ) -> None:
     """Judge the repair by its recordings."""
+    from dustcap.job.outputs import check_output, write_output
     from dustcap.job.prove import prove as judged
 
-    proven = judged(desk(folder, author), job, twin=twin, gain_changed=gain_changed)
+    if pdf is not None:
+        check_output(pdf, ".pdf")
+    at = desk(folder, author)
+    proven = judged(at, job, twin=twin, reference=reference, gain_changed=gain_changed)
+    if pdf is not None:
+        from dustcap.job.handover import gather_proof
+        from dustcap.report.handover import proof_pdf
+
+        write_output(pdf, proof_pdf(gather_proof(at, job)))
     answer(json, {"job": job} | asdict(proven), lambda out: _print_proven(out, job, proven))
 
 

@@ -56,15 +56,9 @@ def gather(desk: Desk, job: int, *, remaining: Iterable[str] = ()) -> HandoverDa
     """
     seen = view(desk, job)
     state = seen.state
-    proof = state.last(Proof)
     hunt, others, unexplained = _suspects(seen)
-    recordings = {fact.position: fact.payload for fact in state.standing() if isinstance(fact.payload, Recording)}
-    after = _heard(desk, recordings.get(proof.after) if proof else None)
-    return HandoverData(
-        job=str(job),
-        made=desk.now().isoformat(),
-        unit=_unit(state.intake),
-        technician=desk.author,
+    return replace(
+        gather_proof(desk, job),
         complaints=_complaints(seen),
         sightings=tuple(said(one) for one in state.all(Sighting)),
         readings=_readings(desk, seen),
@@ -73,13 +67,35 @@ def gather(desk: Desk, job: int, *, remaining: Iterable[str] = ()) -> HandoverDa
         unexplained=unexplained,
         steps=_steps(seen),
         work=tuple(WorkLine(one.did, work_target(one), one.detail, one.precaution) for one in state.all(Work)),
+        remaining=tuple(remaining),
+        cautions=(MAINS,),
+    )
+
+
+def gather_proof(desk: Desk, job: int) -> HandoverData:
+    """What the page of the last proof is drawn from: unit, verdicts and recordings, nothing of the hunt.
+
+    Raises
+    ------
+    RecordError
+        If there is no such job.
+    """
+    state = view(desk, job).state
+    proof = state.last(Proof)
+    recordings = {fact.position: fact.payload for fact in state.standing() if isinstance(fact.payload, Recording)}
+    after = _heard(desk, recordings.get(proof.after) if proof else None)
+    return HandoverData(
+        job=str(job),
+        made=desk.now().isoformat(),
+        unit=_unit(state.intake),
+        technician=desk.author,
         before=_heard(desk, recordings.get(proof.before or 0) if proof else None),
         after=after,
+        beside=_kept(desk, proof.beside_result) if proof and proof.beside_result else None,
+        beside_words=proof.beside if proof else "",
         limits=limit_regions(after),
         verdicts=tuple(verdict_line(row) for row in proof.verdicts) if proof else (),
         not_measured=proof.not_measured if proof else ("no recording was made to prove the repair",),
-        remaining=tuple(remaining),
-        cautions=(MAINS,),
     )
 
 
@@ -213,10 +229,13 @@ def _good(hunter: Hunter, entry: told.Reading) -> tuple[float | None, float | No
 
 
 def _heard(desk: Desk, recording: Recording | None) -> Mapping[str, Any] | None:
-    if recording is None:
-        return None
+    return None if recording is None else _kept(desk, recording.result)
+
+
+def _kept(desk: Desk, result: str) -> Mapping[str, Any]:
+    """A document of `dustcap listen` by its hash."""
     with desk.open() as bench, bench.read() as read:
-        found: Mapping[str, Any] = json.loads(read.content(recording.result))
+        found: Mapping[str, Any] = json.loads(read.content(result))
         return found
 
 

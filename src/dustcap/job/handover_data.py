@@ -135,6 +135,9 @@ class HandoverData:
     """The `listen --json` document of the recording before the work."""
     after: Mapping[str, Any] | None = None
     """The `listen --json` document of the recording after the work."""
+    beside: Mapping[str, Any] | None = None
+    """The `listen --json` document that the repaired unit was compared with: the twin's, or a reference unit's."""
+    beside_words: str = ""
     limits: tuple[LimitRegion, ...] = ()
     verdicts: tuple[VerdictLine, ...] = ()
     soak: str = ""

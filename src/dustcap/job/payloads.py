@@ -163,6 +163,8 @@ class Proof(Payload):
     after: int
     verdicts: tuple[Mapping[str, Any], ...]
     not_measured: tuple[str, ...] = ()
+    beside: str = Field(default="", max_length=LINE)  # what it was compared with: the twin's job, or a reference
+    beside_result: str = Field(default="", max_length=64)  # the document of that recording, by its hash
 
 
 class Handover(Payload):

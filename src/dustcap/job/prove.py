@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 from collections.abc import Mapping
 from dataclasses import dataclass
+from pathlib import Path
 from typing import Any
 
 from dustcap.board.model import Board
@@ -17,6 +18,7 @@ from dustcap.hunt.meter import half_width, spread_of
 from dustcap.job.desk import Desk, JobView, append, view
 from dustcap.job.findings import document
 from dustcap.job.payloads import Proof, Reading, Recording, Work
+from dustcap.job.recordings import listen
 from dustcap.proof.judge import judge
 from dustcap.proof.limits import default_limits
 
@@ -35,7 +37,9 @@ class Proven:
     not_measured: tuple[str, ...]
 
 
-def prove(desk: Desk, job: int, *, twin: int | None = None, gain_changed: bool = False) -> Proven:
+def prove(
+    desk: Desk, job: int, *, twin: int | None = None, reference: Path | None = None, gain_changed: bool = False
+) -> Proven:
     """Judge the last recording after the work, with the last one before it and that of the twin beside it.
 
     Parameters
@@ -45,14 +49,18 @@ def prove(desk: Desk, job: int, *, twin: int | None = None, gain_changed: bool =
         The job's number.
     twin : int, optional
         The job of the other unit of the pair, whose last recording it is compared with.
+    reference : Path, optional
+        A recording of the model's reference unit, from the same place, instead of the twin's.
     gain_changed : bool
-        The recorder's gain differs between the twin's take and this one.
+        The recorder's gain differs between that take and this one.
 
     Raises
     ------
     InputError
-        If the job (or the twin's) has no recording to judge.
+        If the job (or the twin's) has no recording to judge, or both a twin and a reference are named.
     """
+    if twin is not None and reference is not None:
+        raise InputError("twin and reference exclude each other.", where="prove", mend="Leave one out.")
     seen = view(desk, job)
     after_at, after = _last(seen, "after")
     before_at, before = _last(seen, "before")
@@ -62,16 +70,23 @@ def prove(desk: Desk, job: int, *, twin: int | None = None, gain_changed: bool =
             where=f"job {job}",
             mend=f"Record the repaired unit and run `dustcap listen FILE --job {job} --after`.",
         )
+    beside = _of_twin(desk, twin) if reference is None else dict(listen(reference))
     judgement = judge(
         _document(desk, after) | _switched_on(desk, seen),
         default_limits(),
-        twin=_of_twin(desk, twin),
+        twin=beside,
         before=_document(desk, before) if before else None,
         gain_changed=gain_changed,
         readings=_driver_readings(seen),
     )
     verdicts = tuple(one.as_document() for one in judgement.verdicts)
     proof = Proof(before=before_at, after=after_at, verdicts=verdicts, not_measured=judgement.not_measured)
+    if beside is not None:
+        words = f"twin, job {twin}" if reference is None else f"reference, {reference.name}"
+        content = json.dumps(beside, allow_nan=False).encode()
+        with desk.open() as bench, bench.write() as write:
+            kept = write.add_file(f"{words}.listen.json", content, desk.now())
+        proof = proof.model_copy(update={"beside": words[:200], "beside_result": kept})
     return Proven(append(desk, job, proof), judgement.overall, verdicts, judgement.not_measured)
 
 

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import json
 import tempfile
+from dataclasses import dataclass
 from datetime import UTC, datetime
 from importlib.resources import files
 from pathlib import Path
@@ -26,7 +27,17 @@ from dustcap.report.verdict_plot import verdict_gauge, verdict_mark
 
 FULL_PT, HALF_PT = 504.0, 246.0
 SUSPECT_ROWS = 8
-MOST_PAGES = 3
+
+
+@dataclass(frozen=True, slots=True)
+class Layout:
+    """A page layout, and how many pages it may fill."""
+
+    file: str
+    pages: int
+
+
+SHEET, PROOF = Layout("handover.typ", 3), Layout("proof.typ", 1)
 
 
 def handover_pdf(data: HandoverData) -> bytes:
@@ -50,6 +61,11 @@ def handover_pdf(data: HandoverData) -> bytes:
     return cast(bytes, _compiled(data, "pdf"))
 
 
+def proof_pdf(data: HandoverData) -> bytes:
+    """The page of the proof alone: verdicts, plots now, before and beside the twin, and what was not measured."""
+    return cast(bytes, _compiled(data, "pdf", layout=PROOF))
+
+
 def handover_pages(data: HandoverData, *, ppi: float = 96.0) -> list[bytes]:
     """The same sheet as PNG pictures, one a page, for the screen."""
     pages = _compiled(data, "png", ppi)
@@ -61,7 +77,14 @@ def drawings(data: HandoverData) -> dict[str, str]:
     now, before = data.after or {}, data.before
     drawn = {
         "suspects": suspect_plot(data.steps, width=FULL_PT, rows=SUSPECT_ROWS),
-        "response": response_plot(now, before, limits=data.limits, width=FULL_PT),
+        "response": response_plot(
+            now,
+            before,
+            beside=data.beside,
+            beside_label=data.beside_words.split(",")[0],
+            limits=data.limits,
+            width=FULL_PT,
+        ),
         "harmonics": harmonics_plot(now, before, limits=data.limits, width=HALF_PT),
         "noise": noise_plot(now, before, limits=data.limits, width=HALF_PT),
         "crackle": crackle_plot(now, before, width=FULL_PT),
@@ -71,19 +94,22 @@ def drawings(data: HandoverData) -> dict[str, str]:
     return {name: svg for name, svg in drawn.items() if svg is not None}
 
 
-def _compiled(data: HandoverData, kind: Literal["pdf", "png"], ppi: float | None = None) -> bytes | list[bytes]:
+def _compiled(
+    data: HandoverData, kind: Literal["pdf", "png"], ppi: float | None = None, *, layout: Layout = SHEET
+) -> bytes | list[bytes]:
     made, drawn = _made(data), drawings(data)
     with tempfile.TemporaryDirectory(prefix="dustcap-") as folder:
         for name, svg in drawn.items():
             Path(folder, f"{name}.svg").write_text(svg, encoding="utf-8")
-        main = Path(folder, "handover.typ")
-        main.write_bytes(files("dustcap.report").joinpath("handover.typ").read_bytes())
+        for part in (layout.file, "proof_part.typ"):
+            Path(folder, part).write_bytes(files("dustcap.report").joinpath(part).read_bytes())
+        main = Path(folder, layout.file)
         fonts = Path(font_source_sans_pro.__file__).parent / "files"
         compiler = typst.Compiler(str(main), root=folder, font_paths=[str(fonts)], ignore_system_fonts=True)
         for fit in FITS:
             words = json.dumps(sheet(data, made, frozenset(drawn), fit), ensure_ascii=False)
             Path(folder, "data.json").write_text(words, encoding="utf-8")
-            if _page_count(compiler) <= MOST_PAGES:
+            if _page_count(compiler) <= layout.pages:
                 break
         return cast("bytes | list[bytes]", compiler.compile(format=kind, ppi=ppi, timestamp=made))
 

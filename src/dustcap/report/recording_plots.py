@@ -22,19 +22,30 @@ PAGE_PT = 480.0
 """Width of a drawing that fills the page."""
 LOW_HZ, HIGH_HZ = 20.0, 20000.0
 BEFORE_DASH = "5 2.5"
+BESIDE_DASH = "1.2 2.2"
 DASHES = ("", "2 2", "7 2 2 2", "1 2", "4 4", "7 4")
 ORDINALS = {2: "2nd", 3: "3rd", 4: "4th", 5: "5th", 6: "6th", 7: "7th"}
 RIBBON = "#c9dbe4"
 
 
 def response_plot(
-    now: Document, before: Document | None = None, *, limits: Sequence[LimitRegion] = (), width: float = PAGE_PT
+    now: Document,
+    before: Document | None = None,
+    *,
+    beside: Document | None = None,
+    beside_label: str = "twin",
+    limits: Sequence[LimitRegion] = (),
+    width: float = PAGE_PT,
 ) -> str | None:
-    """Response against frequency; the ribbon is the expanded uncertainty (95 %) of the curve's shape."""
+    """Response against frequency; the ribbon is the expanded uncertainty (95 %) of the curve's shape.
+
+    `beside` is the unit it was compared with, drawn about the mean level of `now` where the limits hold.
+    """
     curve, old = now.get("response"), (before or {}).get("response")
+    other = _lifted((beside or {}).get("response"), curve)
     if not curve and not old:
         return None
-    levels = [level for one in (curve, old) if one for level in _inside(one["hz"], one["db"], one)]
+    levels = [level for one in (curve, old, other) if one for level in _inside(one["hz"], one["db"], one)]
     top, span = level_range(levels, least_db=20.0)
     words = _heard(curve, old)
     frame = frequency_frame("Response", words, "dB", width, LOW_HZ, HIGH_HZ, top, span)
@@ -43,9 +54,30 @@ def response_plot(
         _ribbon(frame, curve)
     if old:
         frame.curve(old["hz"], old["db"], "before", valid=_valid(old), stroke=FADED, width=1.4, dash=BEFORE_DASH)
+    if other:
+        pen = {"stroke": FADED, "dash": BESIDE_DASH}
+        frame.curve(other["hz"], other["db"], beside_label, valid=_valid(other), width=1.2, **pen)
     if curve:
-        frame.curve(curve["hz"], curve["db"], "now" if before else "", valid=_valid(curve), stroke=DEEP, width=2.2)
+        frame.curve(
+            curve["hz"], curve["db"], "now" if before or other else "", valid=_valid(curve), stroke=DEEP, width=2.2
+        )
     return frame.finished().svg()
+
+
+def _lifted(other: Document | None, curve: Document | None) -> Document | None:
+    """The other unit's curve at the mean level of this one over what both hold, so that the shapes compare."""
+    if not other or not curve:
+        return None
+    mine = {round(hz, 2): db for hz, db in zip(curve["hz"], curve["db"], strict=True) if db is not None}
+    pairs = [
+        (mine[round(hz, 2)], db)
+        for hz, db in zip(other["hz"], other["db"], strict=True)
+        if db is not None and round(hz, 2) in mine
+    ]
+    if not pairs:
+        return None
+    lift = sum(here - there for here, there in pairs) / len(pairs)
+    return {**other, "db": [None if db is None else db + lift for db in other["db"]]}
 
 
 def harmonics_plot(
