@@ -17,6 +17,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from dustcap.hunt.evidence import Complaint, Reading, Sighting
+from dustcap.hunt.memory import remembered
 from dustcap.hunt.meter import BLUNDER, DOUBT, half_width, likelihood, positions, spread_of
 from dustcap.hunt.predictions import Predictions
 
@@ -34,9 +35,17 @@ def entry_likelihood(
     vague: NDArray[np.bool_] | None = None,
 ) -> Floats:
     """Likelihood of one entry, shape (suspects + 1, particles); `rows`: whose predictions to take for each suspect."""
-    count, particles = len(predictions.suspects), predictions.particles
+    count = len(predictions.suspects)
     rows = np.arange(count) if rows is None else rows
     vague = np.zeros(count, dtype=bool) if vague is None else vague
+    key = ("likelihood", entry, rows.tobytes(), vague.tobytes())
+    return remembered(predictions, key, lambda: _likelihood(predictions, entry, rows, vague))
+
+
+def _likelihood(
+    predictions: Predictions, entry: Complaint | Sighting | Reading, rows: NDArray[np.int64], vague: NDArray[np.bool_]
+) -> Floats:
+    count, particles = len(predictions.suspects), predictions.particles
     out = np.empty((count + 1, particles))
     if isinstance(entry, Reading):
         values = predictions.readings(entry.check)

@@ -8,7 +8,6 @@ repair when the check is made first and the hunt goes on greedily from there.
 
 from __future__ import annotations
 
-import heapq
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
 
@@ -19,10 +18,12 @@ from scipy.special import ndtri
 from dustcap.hunt.actions import Costs, Groups, first_repair
 from dustcap.hunt.entropy import entropy
 from dustcap.hunt.evidence import Complaint, Evidence, Reading, Sighting, same_check
-from dustcap.hunt.outcomes import COARSE, FINE, QUICK_BIN, Cloud, bits, chances, cloud_of, labels
+from dustcap.hunt.memory import heard
+from dustcap.hunt.outcomes import COARSE, FINE, Cloud, chances, cloud_of, labels
 from dustcap.hunt.planning import Leftover, first_tests, make_table
 from dustcap.hunt.posterior import Posterior
 from dustcap.hunt.stop import repair_cost
+from dustcap.hunt.telling import QUICK_BIN, careful_bits, quick_bits
 from dustcap.predict.checks import STATES, UNPLUGGED, Check
 
 Floats = NDArray[np.float64]
@@ -33,7 +34,7 @@ PLAN_PARTICLES = 400
 PLAN_OUTCOMES = 6
 PLAN_DEPTH = 2
 TELLS_NOTHING = 0.01
-CAREFUL_CHECKS, MOST_CAREFUL = 12, 40
+CAREFUL_CHECKS, MOST_CAREFUL = 12, 36
 AS_MUCH = 0.98
 HARMFUL = ("cone pushed out", "squeal")
 BLOWS = "blows fuse"
@@ -85,12 +86,18 @@ def plan_checks(
 
     coarse, cloud = cloud_of(found, groups, COARSE), cloud_of(found, groups, FINE)
 
-    def propose(check: Check, careful: bool) -> Proposal:
-        told = bits(cloud if careful else coarse, found, check, units.get(check.part, ""), careful=careful)
-        return Proposal(check, told, check.minutes + costs.change(state, check.state), costs.risk(check, harm))
+    def proposed(some: Sequence[Check], told: Floats) -> list[Proposal]:
+        minutes = [check.minutes + costs.change(state, check.state) for check in some]
+        risks = [costs.risk(check, harm) for check in some]
+        return [Proposal(*one) for one in zip(some, told.tolist(), minutes, risks, strict=True)]
 
-    quick = [propose(check, False) for check in permitted(predictions.candidates(), evidence, drivers)]
-    proposals = _refined([p for p in quick if p.bits > TELLS_NOTHING], propose)
+    def careful(some: Sequence[Check]) -> list[Proposal]:
+        return proposed(some, careful_bits(cloud, found, some, units))
+
+    told = quick_bits(coarse, found, units)
+    checks = permitted(predictions.candidates(), evidence, drivers)
+    quick = proposed(checks, np.array([told[check] for check in checks]))
+    proposals = _refined([p for p in quick if p.bits > TELLS_NOTHING], careful)
     proposals = no_needless_danger([p for p in proposals if p.bits > TELLS_NOTHING])
     proposals.sort(key=lambda p: (-p.score, p.check))
     mass = groups.mass(found.mass.sum(axis=1))
@@ -104,19 +111,18 @@ def plan_checks(
     return Outlook(tuple(proposals), repair, left)
 
 
-def _refined(quick: Sequence[Proposal], propose: Callable[[Check, bool], Proposal]) -> list[Proposal]:
+def _refined(quick: Sequence[Proposal], careful: Callable[[Sequence[Check]], list[Proposal]]) -> list[Proposal]:
     """Proposals counted carefully, best first, until the best few are: a quick count only ever says too much.
 
     What was not counted carefully is left out, as it ranks below those that were.
     """
-    waiting = [(-p.score, i) for i, p in enumerate(quick)]
-    heapq.heapify(waiting)
+    ranked = sorted(quick, key=lambda p: -p.score)
     done: list[Proposal] = []
-    while waiting and len(done) < MOST_CAREFUL:
-        ranked = sorted((p.score for p in done), reverse=True)
-        if len(ranked) >= CAREFUL_CHECKS and ranked[CAREFUL_CHECKS - 1] >= -waiting[0][0]:
+    for first in range(0, min(len(ranked), MOST_CAREFUL), CAREFUL_CHECKS):
+        best = sorted((p.score for p in done), reverse=True)
+        if len(best) >= CAREFUL_CHECKS and best[CAREFUL_CHECKS - 1] >= ranked[first].score:
             break
-        done.append(propose(quick[heapq.heappop(waiting)[1]].check, True))
+        done += careful([p.check for p in ranked[first : first + CAREFUL_CHECKS]])
     return done
 
 
@@ -173,7 +179,7 @@ def harm_of(found: Posterior) -> float:
     """Probability that the board as it is now would push a cone out or squeal into a driver."""
     rows = found.mass[:-1]
     total = max(rows.sum(), 1e-300)
-    each = [float(np.sum(rows * found.predictions.heard(word, "")) / total) for word in HARMFUL]
+    each = [float(np.sum(rows * heard(found.predictions, word, "")) / total) for word in HARMFUL]
     return float(min(sum(each), 1.0))
 
 
@@ -253,4 +259,4 @@ def _code(
         return np.asarray(np.minimum((rising < draw).sum(axis=0), rising.shape[0] - 1), dtype=np.int64)
     place, variance = (cloud.of(table)[picks] for table in found.predicted(check, unit))
     place = (place + np.sqrt(variance) * ndtri(np.clip(draw, 1e-6, 1 - 1e-6))) / QUICK_BIN
-    return labels(np.round(place), np.ones(picks.size), PLAN_OUTCOMES)[0]
+    return np.asarray(labels(np.round(place)[None], np.ones(picks.size), PLAN_OUTCOMES)[0][0])
