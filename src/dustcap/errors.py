@@ -8,6 +8,7 @@ DustcapError
 ├── SolveError       (also ArithmeticError)  a circuit without one finite answer
 ├── EvidenceError    (also ValueError)       observations that no modelled state allows
 ├── RecordError      (also LookupError)      a record that is missing or in conflict
+├── DeviceError      (also RuntimeError)     an audio device or instrument that is missing or stopped
 └── SafetyStop                               we refuse to go on; a person must act first
 
 An error carries three plain sentences: what is wrong, where, and how to mend it.
@@ -65,6 +66,10 @@ class EvidenceError(DustcapError, ValueError):
 
 class RecordError(DustcapError, LookupError):
     """A record is missing or in conflict with one already kept."""
+
+
+class DeviceError(DustcapError, RuntimeError):
+    """An audio device or instrument is missing, or stopped in the middle."""
 
 
 class SafetyStop(DustcapError):

@@ -10,6 +10,7 @@ from dustcap.cli import app as commands
 from dustcap.cli.main import main
 from dustcap.errors import (
     BoardError,
+    DeviceError,
     EvidenceError,
     InputError,
     RecordError,
@@ -48,6 +49,7 @@ def raising(monkeypatch):
         (SignalError, 3),
         (SolveError, 3),
         (EvidenceError, 3),
+        (DeviceError, 3),
         (SafetyStop, 4),
     ],
 )

@@ -15,6 +15,7 @@ from dustcap.cli import (
     find_commands,
     job_commands,
     prove_commands,
+    record_command,
     serve_command,
     sound_commands,
 )
@@ -59,6 +60,7 @@ app.command("compare")(board_results_commands.compare)
 app.command("hunt")(find_commands.hunt)
 app.command("work")(job_commands.work)
 app.command("stimulus")(sound_commands.stimulus)
+app.command("record")(record_command.record)
 app.command("listen")(sound_commands.listen)
 app.command("prove")(prove_commands.prove)
 app.command("handover")(prove_commands.handover)

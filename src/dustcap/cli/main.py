@@ -16,10 +16,10 @@ from pathlib import Path
 import typer
 
 from dustcap.cli.app import app
-from dustcap.errors import DustcapError, EvidenceError, SafetyStop, SignalError, SolveError
+from dustcap.errors import DeviceError, DustcapError, EvidenceError, SafetyStop, SignalError, SolveError
 
 DONE, BROKEN, WRONG_INPUT, NO_ANSWER, STOP_FOR_SAFETY, STOPPED = 0, 1, 2, 3, 4, 130
-NO_ANSWERS = (SignalError, SolveError, EvidenceError)
+NO_ANSWERS = (SignalError, SolveError, EvidenceError, DeviceError)
 ONE_THREAD = ("OPENBLAS_NUM_THREADS", "OMP_NUM_THREADS", "MKL_NUM_THREADS")
 """Read when numpy is loaded, by the first command that computes: small matrices are slower on several threads."""
 LOG_VARIABLE = "DUSTCAP_LOG"
