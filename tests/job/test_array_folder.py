@@ -1,8 +1,12 @@
 """Arrays survive in a folder, and a spoiled file is as good as none."""
 
-import numpy as np
+import os
 
-from dustcap.job.array_folder import ArrayFolder
+import numpy as np
+import pytest
+
+from dustcap.job import predictions
+from dustcap.job.array_folder import ArrayFolder, ArrayMemory
 
 
 def test_an_array_comes_back_from_a_new_process_bit_for_bit(tmp_path):
@@ -34,3 +38,34 @@ def test_a_folder_that_cannot_be_written_still_serves_this_run(tmp_path):
     kept["a"] = np.ones(3)
 
     np.testing.assert_array_equal(kept["a"], np.ones(3))
+
+
+@pytest.mark.parametrize("make", [lambda _: ArrayMemory(), ArrayFolder])
+def test_what_is_kept_is_the_same_with_and_without_a_folder(make, tmp_path):
+    """Double precision becomes single, in memory as on disk; other types stay."""
+    kept = make(tmp_path)
+    kept["volts"], kept["gain"], kept["solved"] = np.array([1 / 3]), np.array([1j / 3]), np.array([True])
+
+    assert [kept[label].dtype for label in ("volts", "gain", "solved")] == [np.float32, np.complex64, bool]
+    assert kept["volts"][0] == np.float32(1 / 3)
+
+
+def test_the_place_goes_by_what_the_program_says_and_not_by_when_it_was_written(monkeypatch, tmp_path):
+    """A copy of the program with new times keeps the name; one changed letter in a numeric room gives another."""
+    root = tmp_path / "dustcap"
+    for room in predictions.ROOMS:
+        (root / room).mkdir(parents=True)
+        (root / room / "law.py").write_text(f"# {room}\n")
+    monkeypatch.setattr(predictions.dustcap, "__file__", str(root / "__init__.py"))
+
+    def name():
+        predictions._program.cache_clear()
+        return predictions._program()
+
+    first = name()
+    os.utime(root / "circuit" / "law.py", (1, 1))
+    assert name() == first
+    (root / "circuit" / "law.py").write_text("# circuiT\n")
+    assert name() != first
+    monkeypatch.undo()
+    predictions._program.cache_clear()

@@ -1,7 +1,8 @@
 """Arrays kept in a folder, so that a board's predictions are computed once.
 
-Every array is one file, written to a temporary name and moved into place; a file that does not read is computed anew.
-The folder may be deleted at any time.
+Every array is one file, written to a temporary name and moved into place, so that two programs may use one folder; a
+file that does not read is computed anew. The folder may be deleted at any time. Numbers are kept in single precision:
+a meter shows four digits.
 """
 
 from __future__ import annotations
@@ -16,6 +17,20 @@ from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
+
+SINGLE = {np.dtype(np.float64): np.float32, np.dtype(np.complex128): np.complex64}
+
+
+def single(array: NDArray[Any]) -> NDArray[Any]:
+    """The array in single precision."""
+    return array.astype(SINGLE.get(array.dtype, array.dtype), copy=False)
+
+
+class ArrayMemory(dict[str, NDArray[Any]]):
+    """The same without a folder: what is kept nowhere gives the same answers."""
+
+    def __setitem__(self, label: str, array: NDArray[Any]) -> None:
+        super().__setitem__(label, single(array))
 
 
 class ArrayFolder(MutableMapping[str, NDArray[Any]]):
@@ -37,7 +52,7 @@ class ArrayFolder(MutableMapping[str, NDArray[Any]]):
         return self._open[label]
 
     def __setitem__(self, label: str, array: NDArray[Any]) -> None:
-        self._open[label] = array
+        array = self._open[label] = single(array)
         with contextlib.suppress(OSError):  # a full or read-only disk costs time, never an answer
             self.folder.mkdir(parents=True, exist_ok=True)
             handle, name = tempfile.mkstemp(dir=self.folder, suffix=".part")

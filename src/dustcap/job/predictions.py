@@ -11,11 +11,12 @@ import hashlib
 import os
 import shutil
 from collections.abc import Callable
+from functools import cache
 from pathlib import Path
 
 import dustcap
 from dustcap.board.model import Board
-from dustcap.job.array_folder import ArrayFolder
+from dustcap.job.array_folder import ArrayFolder, ArrayMemory
 from dustcap.job.cores import on_all_cores
 from dustcap.predict.predictor import Predictor
 
@@ -27,7 +28,7 @@ ROOMS = ("circuit", "board", "faults", "predict")
 def predictor_for(board: Board, root: Path | None, progress: Callable[[float], None]) -> Predictor:
     """Predictions of a board; kept below `root` when there is one."""
     if root is None:
-        return Predictor(board, seed=SEED, progress=progress, spread=on_all_cores)
+        return Predictor(board, seed=SEED, store=ArrayMemory(), progress=progress, spread=on_all_cores)
     folder = root / _name(board)
     _tidy(root, folder.name)
     return Predictor(board, seed=SEED, store=ArrayFolder(folder), progress=progress, spread=on_all_cores)
@@ -39,12 +40,15 @@ def _name(board: Board) -> str:
     return digest.hexdigest()[:32]
 
 
+@cache
 def _program() -> str:
-    """The files that compute predictions, by name, size and time, so that an update never meets older numbers."""
+    """The files that compute predictions, by name and content, so that an update never meets older numbers."""
     root = Path(dustcap.__file__).parent
-    files = sorted(path for room in ROOMS for path in (root / room).rglob("*") if path.suffix in (".py", ".toml"))
-    facts = [(str(path.relative_to(root)), path.stat().st_size, path.stat().st_mtime_ns) for path in files]
-    return hashlib.sha256(repr(facts).encode()).hexdigest()
+    digest = hashlib.sha256()
+    for path in sorted(path for room in ROOMS for path in (root / room).rglob("*") if path.suffix in (".py", ".toml")):
+        content = path.read_bytes()
+        digest.update(f"{path.relative_to(root).as_posix()} {len(content)} ".encode() + content)
+    return digest.hexdigest()
 
 
 def _tidy(root: Path, used: str) -> None:
