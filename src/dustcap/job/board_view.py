@@ -2,14 +2,15 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from itertools import combinations
 
 import numpy as np
 
+from dustcap.board.compare import Difference, differences
 from dustcap.board.geometry import Point
-from dustcap.board.kinds import AREA_KINDS
+from dustcap.board.kinds import AREA_KINDS as AREA_KINDS
 from dustcap.board.model import Board
 from dustcap.board.places import neighbours, nets_in_area, reach_mm, shortest_tracks
 from dustcap.board.write import set_area, set_place
@@ -17,7 +18,10 @@ from dustcap.errors import InputError
 from dustcap.job.block_order import said
 from dustcap.job.desk import Desk
 from dustcap.job.drawer import change, open_board
+from dustcap.job.leak_map import LeakMap, map_board
 from dustcap.job.photos import COMPONENT, SOLDER, BoardPhotos, Fit, Side, fit_of, photos_of
+from dustcap.job.sheet import ServiceSheet, sheet_of
+from dustcap.predict.checks import DEFAULT_SIGNAL_HZ, DEFAULT_SIGNAL_V
 
 Matrix = tuple[tuple[float, float, float], ...]
 
@@ -88,6 +92,11 @@ class BoardView:
     planes: tuple[Plane, Plane]
     spots: tuple[Spot, ...]
     areas: tuple[AreaView, ...]
+
+    @property
+    def title(self) -> str:
+        """Name and revision in one line."""
+        return f"{self.board.name}, revision {self.board.revision}" if self.board.revision else self.board.name
 
     def plane(self, side: str) -> Plane:
         """The picture of a side."""
@@ -160,6 +169,21 @@ def draw_area(desk: Desk, stem: str, name: str, kind: str, outline: Sequence[Poi
         raise InputError(f"{kind[:40]!r} is no kind of area.", where="area", mend=f"Kinds: {', '.join(AREA_KINDS)}.")
     rounded = None if outline is None else [(round(x, 1), round(y, 1)) for x, y in outline]
     return change(desk, stem, lambda board: set_area(board, name.strip(), kind, rounded))
+
+
+def sheet_for(view: BoardView) -> ServiceSheet:
+    """The service sheet of the board, with the usual signal."""
+    return sheet_of(view.board, DEFAULT_SIGNAL_HZ, DEFAULT_SIGNAL_V)
+
+
+def leaks_on(view: BoardView, progress: Callable[[float], None] = lambda share: None) -> LeakMap:
+    """The leak map of the board."""
+    return map_board(view.board, progress=progress)
+
+
+def changes_between(old: BoardView, new: BoardView) -> tuple[Difference, ...]:
+    """What the maker changed from one board to the other."""
+    return differences(old.board, new.board)
 
 
 def net_tracks(view: BoardView, net: str) -> tuple[tuple[Point, Point], ...]:

@@ -39,7 +39,7 @@ TABS = (
     Tab("proof", "Proof", "/jobs/{job}/proof"),
     Tab("handover", "Handover", "/jobs/{job}/handover"),
 )
-SHOP_TABS = (Tab("bench", "Bench", "/"), Tab("shop", "Shop book", "/shop"))
+SHOP_TABS = (Tab("bench", "Bench", "/"), Tab("boards", "Boards", "/boards"), Tab("shop", "Shop book", "/shop"))
 
 
 @dataclass(frozen=True, slots=True)
@@ -101,7 +101,13 @@ def page(
     if job is not None:
         links += [_link(one, tab, job.number) for one in TABS if one.path in paths]
     text = ENVIRONMENT.get_template(template).render(
-        page=context, title=title, links=links, job=job, token=request.scope["token"], token_field=FIELD
+        page=context,
+        title=title,
+        links=links,
+        job=job,
+        token=request.scope["token"],
+        form_token=request.scope["token"],  # a macro that is called token hides the other name
+        token_field=FIELD,
     )
     return HTMLResponse(text, status)
 

@@ -6,11 +6,13 @@ from fastapi import APIRouter
 
 from dustcap.web import (
     bench_pages,
+    board_pages,
     entries,
     handover_pages,
     hunt_pages,
     intake_pages,
     job_pages,
+    photo_pages,
     proof_pages,
     sound_pages,
 )
@@ -24,4 +26,6 @@ ROUTERS: tuple[APIRouter, ...] = (
     sound_pages.router,
     proof_pages.router,
     handover_pages.router,
+    board_pages.router,
+    photo_pages.router,
 )
