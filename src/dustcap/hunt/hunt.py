@@ -13,12 +13,13 @@ from dustcap.hunt.actions import Costs, group_by_action
 from dustcap.hunt.advice import Advice, decide
 from dustcap.hunt.evidence import Complaint, Evidence
 from dustcap.hunt.explain import reasons
+from dustcap.hunt.joint import with_joint
 from dustcap.hunt.known import Known
 from dustcap.hunt.meter import spread_of, values_at
 from dustcap.hunt.next_check import Proposal, plan_checks
 from dustcap.hunt.outcomes import NODES, SHARES
 from dustcap.hunt.posterior import Posterior, posterior
-from dustcap.hunt.predictions import Predictions
+from dustcap.hunt.predictions import ManyLeaks, Predictions
 from dustcap.predict.checks import KINDS
 
 Floats = NDArray[np.float64]
@@ -125,8 +126,9 @@ def hunt(
     """
     costs = costs or Costs()
     units = known.parts if known else {}
+    predictions = with_joint(predictions, evidence)
     found = posterior(predictions, evidence, rng or np.random.default_rng(SEED))
-    groups = group_by_action(predictions.suspects)
+    groups = group_by_action(found.predictions.suspects)
     outlook = plan_checks(found, evidence, groups, costs, units, known.drivers if known else {})
     listed = _listed(found.probability, rows)
     common = known.common if known else "0V"
@@ -151,10 +153,19 @@ def _listed(probability: Floats, rows: int) -> list[int]:
 def _row(found: Posterior, suspect: int, common: str) -> SuspectRow:
     why = reasons(found, suspect, common)
     who = found.predictions.suspects[suspect]
-    ohms = found.predictions.severities()[suspect]
     weights = found.weights(suspect)
-    ranges = tuple(_range(ohms, weights) if isinstance(fault, Leak) else None for fault in who.faults)
+    ohms = _ohms(found.predictions, suspect)
+    pairs = zip(who.faults, ohms, strict=True)
+    ranges = tuple(_range(row, weights) if isinstance(fault, Leak) else None for fault, row in pairs)
     return SuspectRow(who, float(found.probability[suspect]), ranges, why.explains, why.against)
+
+
+def _ohms(predictions: Predictions, suspect: int) -> Floats:
+    """Ohms of each fault of a suspect that is a leak, shape (faults, particles)."""
+    if isinstance(predictions, ManyLeaks):
+        return predictions.severities_of(suspect)
+    row = predictions.severities()[suspect]
+    return np.broadcast_to(row, (len(predictions.suspects[suspect].faults), row.size))
 
 
 def _next(found: Posterior, proposal: Proposal, listed: Sequence[int], known: Known | None) -> NextCheck:

@@ -70,3 +70,26 @@ class Shared(Protocol):
     @property
     def shares(self) -> Floats:
         """Shape (suspects, particles): prior mass of each particle, rows of mean one."""
+
+
+@runtime_checkable
+class Growing(Protocol):
+    """A source that can predict further suspects: joint faults of those it has.
+
+    The new source has the same suspects in the same order with the same particles, and the new ones at the end; its
+    priors weigh them all.
+    """
+
+    def grown(self, extra: Sequence[Suspect]) -> Predictions:
+        """The same source with these suspects too."""
+
+    def prior_with(self, extra: Sequence[Suspect]) -> Floats:
+        """The priors that the grown source would have, without predicting anything; shape (suspects + extra,)."""
+
+
+@runtime_checkable
+class ManyLeaks(Protocol):
+    """A source with suspects that leak in more than one place."""
+
+    def severities_of(self, suspect: int) -> Floats:
+        """Shape (faults, particles): ohms of each fault of one suspect that is a leak; nan where it is none."""

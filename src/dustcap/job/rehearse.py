@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
+from itertools import combinations
 from math import isinf, isnan
 from typing import Any
 
@@ -18,7 +19,7 @@ from dustcap.board.model import Board
 from dustcap.errors import InputError
 from dustcap.faults.severity import overrides
 from dustcap.faults.sighting import seen
-from dustcap.faults.suspects import HEALTHY, Leak, PartFault, Suspect
+from dustcap.faults.suspects import Leak, PartFault, Suspect
 from dustcap.hunt.board_names import known_of
 from dustcap.hunt.meter import HANDHELD, half_width, spread_of
 from dustcap.job.payloads import Complaint, Payload, Reading, Sighting, Work
@@ -53,18 +54,21 @@ def check_of(proposed: Mapping[str, Any]) -> Check:
 
 @dataclass
 class RehearsedUnit:
-    """One unit with hidden faults; `cured` says that the work was done."""
+    """One unit with hidden faults; `suspect` is what is wrong with it now.
+
+    Rows of `analyses` are the unit with every choice of its faults.
+    """
 
     board: Board
     hidden: Suspect
     analyses: Analyses
     gains: Mapping[str, float]  # kind of check -> what this meter reads for 1
-    cured: bool = False
+    suspect: Suspect
 
     @property
-    def suspect(self) -> Suspect:
-        """What is wrong with it now."""
-        return HEALTHY if self.cured else self.hidden
+    def cured(self) -> bool:
+        """Whether every fault is gone."""
+        return not self.suspect.faults
 
     def complains(self, word: str, driver: str = "") -> bool:
         """Whether the unit does that."""
@@ -86,8 +90,8 @@ class RehearsedUnit:
         return self.read(check)
 
     def work_done(self, work: Work) -> None:
-        """The hidden faults go when this work takes every one of them away."""
-        self.cured = self.cured or all(_removed(fault, work) for fault in self.hidden.faults)
+        """The faults that this work takes away are gone from then on."""
+        self.suspect = Suspect(tuple(fault for fault in self.suspect.faults if not _removed(fault, work)))
 
     def read(self, check: Check) -> Reading:
         """What a handheld meter shows.
@@ -114,7 +118,7 @@ class RehearsedUnit:
 
     @property
     def _row(self) -> int:
-        return 0 if self.cured else 1
+        return self.analyses.cases.suspects.index(self.suspect)
 
 
 def as_shown(value: float, digit: float, unit: str) -> str:
@@ -135,7 +139,7 @@ def as_shown(value: float, digit: float, unit: str) -> str:
 def _removed(fault: PartFault | Leak, work: Work) -> bool:
     if isinstance(fault, PartFault):
         return work.part == fault.part and work.did in ("replaced", "resoldered", "bridged")
-    return work.did == "cleaned" and (work.area == fault.area != "" or set(work.between) == {fault.a, fault.b})
+    return work.did == "cleaned" and (work.area == fault.area != "" or set(work.between or ()) == {fault.a, fault.b})
 
 
 def rehearse(
@@ -164,8 +168,12 @@ def rehearse(
     hidden = Suspect(tuple(fault_of(named) for named in faults))
     overrides(board, hidden, np.array(severities)[:, None])  # refuses an unknown part or mode
     leaks = [(fault.a, fault.b) for fault in hidden.faults if isinstance(fault, Leak)]
-    cases = make_cases(board, to_circuit(board, leaks), (HEALTHY, hidden), particles=1, seed=seed)
-    cases.severity[1, : len(severities), 0] = severities
+    numbers = range(len(severities))
+    left = [some for size in range(len(severities) + 1) for some in combinations(numbers, size)]
+    choices = tuple(Suspect(tuple(hidden.faults[i] for i in some)) for some in left)
+    cases = make_cases(board, to_circuit(board, leaks), choices, particles=1, seed=seed)
+    for row, some in enumerate(left):
+        cases.severity[row, : len(some), 0] = [severities[i] for i in some]
     rng = np.random.default_rng(seed)
     gains = {kind: 1 + HANDHELD.share * float(rng.uniform(-1, 1)) for kind in KINDS}
-    return RehearsedUnit(board, hidden, Analyses(cases), gains)
+    return RehearsedUnit(board, hidden, Analyses(cases), gains, hidden)

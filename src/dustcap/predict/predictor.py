@@ -6,14 +6,16 @@ what is complained of.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
-from functools import cache, cached_property
+from collections.abc import Callable, Hashable, Sequence
+from functools import cached_property
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 from numpy.typing import NDArray
 
-from dustcap.board.circuit import leak_name, to_circuit
+from dustcap.board.circuit import to_circuit
 from dustcap.board.model import Board
+from dustcap.faults.severity import leak_ohms
 from dustcap.faults.sighting import seen
 from dustcap.faults.suspects import HEALTHY, Leak, Suspect, prior, suspects
 from dustcap.predict.analyses import Analyses, Store
@@ -23,6 +25,9 @@ from dustcap.predict.checks import Check
 from dustcap.predict.complaints import heard
 from dustcap.predict.powered import Spread
 from dustcap.predict.readings import CAPACITANCE_HZ, ESR_HZ, reading
+
+if TYPE_CHECKING:
+    from dustcap.predict.grown import Batch
 
 Floats = NDArray[np.float64]
 
@@ -69,6 +74,9 @@ class Predictor:
         self.board = board
         self.analyses = analyses
         self._known: dict[Check, Floats] = {}
+        self._looked: dict[tuple[str, str], Floats] = {}
+        self._batches: list[Batch] = []
+        self.memory: dict[Hashable, Any] = {}  # what a hunt made of these predictions
 
     @property
     def suspects(self) -> tuple[Suspect, ...]:
@@ -83,7 +91,11 @@ class Predictor:
     @cached_property
     def prior(self) -> Floats:
         """Shares of the suspects, shape (suspects,); what is missing to one is "something not in the model"."""
-        expected = prior(self.board, self.suspects, working_v=self._working_v())
+        return self.prior_with(())
+
+    def prior_with(self, extra: Sequence[Suspect]) -> Floats:
+        """The same with further suspects at the end, joint ones weighed against the single ones."""
+        expected = prior(self.board, (*self.suspects, *extra), working_v=self._working_v())
         return np.asarray((1 - NOT_IN_THE_MODEL) * expected / np.sum(expected))
 
     def _working_v(self) -> dict[str, float]:
@@ -112,14 +124,21 @@ class Predictor:
             self.analyses.expect([(c.at, c.against) for c in self.candidates() if c.kind in kinds], hz)
 
     def severities(self) -> Floats:
-        """Ohms of each leak, shape (suspects, particles); nan where there is none."""
+        """Ohms of each suspect's first leak, shape (suspects, particles); nan where there is none."""
         found = np.full((len(self.suspects), self.particles), np.nan)
-        base = self.analyses.cases.base
         for index, suspect in enumerate(self.suspects):
-            for fault in suspect.faults:
-                if isinstance(fault, Leak):
-                    changed = self.analyses.cases.of_suspect(index, base)
-                    found[index] = changed[leak_name(fault.a, fault.b), "ohm"]
+            leaks = [row for row, fault in enumerate(suspect.faults) if isinstance(fault, Leak)]
+            if leaks:
+                found[index] = self.severities_of(index)[leaks[0]]
+        return found
+
+    def severities_of(self, suspect: int) -> Floats:
+        """Ohms of each fault of one suspect that is a leak, shape (faults, particles); nan where it is none."""
+        faults = self.suspects[suspect].faults
+        found = np.full((len(faults), self.particles), np.nan)
+        for row, fault in enumerate(faults):
+            if isinstance(fault, Leak):
+                found[row] = leak_ohms(self.analyses.cases.severity[suspect, row])
         return found
 
     def candidates(self) -> tuple[Check, ...]:
@@ -136,16 +155,19 @@ class Predictor:
 
     def seen(self, target: str, word: str) -> Floats:
         """Probability of a sighting on a part or an area, shape (suspects,)."""
-        return self._seen(target, word)
+        if (target, word) not in self._looked:
+            self._looked[target, word] = looks(self.board, self.suspects, target, word)
+        return self._looked[target, word]
 
-    @cache  # noqa: B019 - a predictor lives as long as its hunt
-    def _seen(self, target: str, word: str) -> Floats:
-        """Only the target's own faults and the leaks bear on what it looks like."""
-        found = np.full(len(self.suspects), seen(self.board, HEALTHY, target, word))
-        for index, suspect in enumerate(self.suspects):
-            if any(isinstance(fault, Leak) or fault.part == target for fault in suspect.faults):
-                found[index] = seen(self.board, suspect, target, word)
-        return found
+    def grown(self, extra: Sequence[Suspect]) -> Predictor:
+        """The same with further suspects at the end; only those that were never asked for before are solved."""
+        from dustcap.predict.grown import Grown, batch_of
+
+        solved = {suspect for batch in self._batches for suspect in batch.suspects}
+        new = [suspect for suspect in extra if suspect not in solved]
+        if new:
+            self._batches.append(batch_of(self.analyses.cases, new))
+        return Grown(self, extra, self._batches)
 
     def renewed(self, which: Sequence[int], weights: Floats, rng: np.random.Generator) -> Predictor:
         """New severities for some suspects near those of high weight; the tolerance samples stay.
@@ -153,6 +175,15 @@ class Predictor:
         Half of the new severities come from the whole range, half from about the survivors; `shares` undo that.
         """
         return Renewed(self, tuple(which), weights, rng)
+
+
+def looks(board: Board, suspected: Sequence[Suspect], target: str, word: str) -> Floats:
+    """Probability of a sighting, shape (suspected,); only the target's own faults and the leaks bear on it."""
+    found = np.full(len(suspected), seen(board, HEALTHY, target, word))
+    for index, suspect in enumerate(suspected):
+        if any(isinstance(fault, Leak) or fault.part == target for fault in suspect.faults):
+            found[index] = seen(board, suspect, target, word)
+    return found
 
 
 class Renewed(Predictor):

@@ -1,0 +1,109 @@
+"""Predictions of further suspects, joint faults above all, added to those of a board on demand.
+
+Only the new suspects are solved, on the same samples of the tolerances. What was once solved stays with the predictor
+it was asked of, so that the next hunt on the board asks for it again at no cost.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, replace
+from functools import cached_property
+from zlib import crc32
+
+import numpy as np
+from numpy.typing import NDArray
+
+from dustcap.board.circuit import leak_name
+from dustcap.errors import InputError
+from dustcap.faults.suspects import HEALTHY, Leak, Suspect
+from dustcap.predict.analyses import Analyses
+from dustcap.predict.cases import MAX_FAULTS, Cases, unit_points
+from dustcap.predict.checks import Check
+from dustcap.predict.complaints import heard
+from dustcap.predict.predictor import Predictor, looks
+from dustcap.predict.readings import reading
+
+Floats = NDArray[np.float64]
+
+
+@dataclass(frozen=True)
+class Batch:
+    """Suspects that were solved together; row 0 of its analyses is the healthy board."""
+
+    suspects: tuple[Suspect, ...]
+    analyses: Analyses
+
+    def rows_of(self, table: Callable[[Analyses], Floats], wanted: Sequence[Suspect]) -> dict[Suspect, Floats]:
+        """The rows of the wanted suspects among its own."""
+        mine = [suspect for suspect in self.suspects if suspect in set(wanted)]
+        if not mine:
+            return {}
+        found = table(self.analyses)
+        return {suspect: found[1 + self.suspects.index(suspect)] for suspect in mine}
+
+
+def batch_of(cases: Cases, suspects: Sequence[Suspect]) -> Batch:
+    """Cases for new suspects; their severities go by their names, whatever else is asked for with them.
+
+    Raises
+    ------
+    InputError
+        If one has more faults than are drawn for, or leaks where the circuit has no place for it.
+    """
+    names = {element.name for element in cases.circuit.elements}
+    for suspect in suspects:
+        leaks = [f for f in suspect.faults if isinstance(f, Leak)]
+        if len(suspect.faults) > MAX_FAULTS or any(leak_name(f.a, f.b) not in names for f in leaks):
+            raise InputError(
+                f"{suspect.words()} cannot be predicted here.",
+                where="predict",
+                mend=f"Name {MAX_FAULTS} faults at most, of parts and leaks that are suspected singly.",
+            )
+    draws = [unit_points(cases.particles, MAX_FAULTS, crc32(suspect.key.encode())).T for suspect in suspects]
+    severity = np.stack([cases.severity[0], *draws])
+    return Batch(tuple(suspects), Analyses(replace(cases, suspects=(HEALTHY, *suspects), severity=severity)))
+
+
+class Grown(Predictor):
+    """A predictor with more suspects at the end; `batches` hold them all, and perhaps others."""
+
+    def __init__(self, old: Predictor, extra: Sequence[Suspect], batches: Sequence[Batch]) -> None:
+        self._old, self._extra, self._solved = old, tuple(extra), tuple(batches)
+        cases = old.analyses.cases
+        place = {s: (b, 1 + i) for b, batch in enumerate(self._solved) for i, s in enumerate(batch.suspects)}
+        drawn = [self._solved[b].analyses.cases.severity[i] for b, i in (place[s] for s in self._extra)]
+        severity = np.concatenate([cases.severity, np.reshape(drawn, (-1, *cases.severity.shape[1:]))])
+        self._use(old.board, Analyses(replace(cases, suspects=(*cases.suspects, *self._extra), severity=severity)))
+
+    @cached_property
+    def prior(self) -> Floats:
+        """Shares of all suspects; what is not in the model keeps its own."""
+        return self._old.prior_with(self._extra)
+
+    def candidates(self) -> tuple[Check, ...]:
+        """As before the growth."""
+        return self._old.candidates()
+
+    def readings(self, check: Check) -> Floats:
+        """As before, with the rows of the new suspects below."""
+        if check not in self._known:
+            self._known[check] = self._below(
+                self._old.readings(check), lambda one: np.asarray(reading(one, check), dtype=float)
+            )
+        return self._known[check]
+
+    def heard(self, complaint: str, driver: str) -> Floats:
+        """As before, with the rows of the new suspects below."""
+        return self._below(self._old.heard(complaint, driver), lambda one: heard(one, complaint, driver))
+
+    def seen(self, target: str, word: str) -> Floats:
+        """As before, with those of the new suspects at the end."""
+        old = self._old.seen(target, word)
+        return np.concatenate([old, looks(self.board, self._extra, target, word)])
+
+    def _below(self, old: Floats, table: Callable[[Analyses], Floats]) -> Floats:
+        rows: dict[Suspect, Floats] = {}
+        for batch in self._solved:
+            rows |= batch.rows_of(table, self._extra)
+        return np.concatenate([old, np.reshape([rows[s] for s in self._extra], (-1, old.shape[1]))])
