@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import getpass
 import json
+import os
 import sys
 import uuid
 from collections.abc import Callable, Iterator, Mapping
@@ -22,6 +23,8 @@ if TYPE_CHECKING:
 
 LAYOUT = 1
 SLOW_S = 2.0
+DATABASE_VARIABLE = "DUSTCAP_DATABASE"
+"""Address of a PostgreSQL database shared by several benches; no option: a list of processes would show a password."""
 
 Folder = Annotated[
     Path | None,
@@ -36,7 +39,8 @@ def desk(folder: Path | None, author: str = "") -> Desk:
     """The desk of the person at the keyboard, with the clock of this machine."""
     from dustcap.job.desk import Desk
 
-    return Desk(folder or _home(), author or _login(), lambda: datetime.now(UTC), lambda: uuid.uuid4().hex)
+    database = os.environ.get(DATABASE_VARIABLE, "")
+    return Desk(folder or _home(), author or _login(), lambda: datetime.now(UTC), lambda: uuid.uuid4().hex, database)
 
 
 def _home() -> Path:

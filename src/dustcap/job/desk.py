@@ -25,11 +25,13 @@ class Desk:
     author: str
     now: Callable[[], datetime]
     new_id: Callable[[], str]
+    database: str = ""
+    """Address of a PostgreSQL database that several benches share; the folder's own record when empty."""
 
     @contextmanager
     def open(self, *, create: bool = False) -> Iterator[Bench]:
         """The bench, open for as long as the ``with`` lasts."""
-        with open_bench(self.folder, create=create) as bench:
+        with open_bench(self.folder, create=create, url=self.database) as bench:
             yield bench
 
 

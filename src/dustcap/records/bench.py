@@ -48,8 +48,11 @@ class Bench:
         self.close()
 
 
-def open_bench(folder: Path, *, create: bool = False) -> Bench:
+def open_bench(folder: Path, *, create: bool = False, url: str = "") -> Bench:
     """Open the bench in a folder (`bench.sqlite3` and `files`); with `create` make it if there is none.
+
+    With the address of a PostgreSQL database the record is there, for several benches of one shop; only the files are
+    in the folder, which the benches share.
 
     Raises
     ------
@@ -57,5 +60,5 @@ def open_bench(folder: Path, *, create: bool = False) -> Bench:
         If there is none, if it cannot be opened, or if a newer dustcap wrote it.
     """
     folder = Path(folder)
-    engine = open_database(folder, create=create)
+    engine = open_database(folder, create=create, url=url)
     return Bench(folder, engine, FileStore(folder / "files"))

@@ -90,15 +90,47 @@ def _jobs_and_entries() -> None:
 
 
 def _keep_entries() -> None:
-    """Refuse to change, replace or delete an entry, or to write one out of turn (SQLite's trigger language)."""
+    """Refuse to change, replace or delete an entry, or to write one out of turn, in the database's own language."""
+    if op.get_bind().dialect.name == "postgresql":
+        _keep_on_postgresql()
+    else:
+        _keep_on_sqlite()
+
+
+CHANGED = "an entry is never changed; write a correction"
+OUT_OF_TURN = "an entry follows the last one of its job and holds one JSON object"
+
+
+def _keep_on_sqlite() -> None:
     for act in REFUSALS:
         op.execute(
             f"CREATE TRIGGER entries_refuse_{act.lower()} BEFORE {act} ON entries "
-            "BEGIN SELECT RAISE(ABORT, 'an entry is never changed; write a correction'); END"
+            f"BEGIN SELECT RAISE(ABORT, '{CHANGED}'); END"
         )
     op.execute(
         "CREATE TRIGGER entries_in_turn BEFORE INSERT ON entries "
         "WHEN NEW.position != 1 + (SELECT COALESCE(MAX(position), 0) FROM entries WHERE job_id = NEW.job_id) "
         "OR json_type(NEW.payload) IS NOT 'object' "
-        "BEGIN SELECT RAISE(ABORT, 'an entry follows the last one of its job and holds one JSON object'); END"
+        f"BEGIN SELECT RAISE(ABORT, '{OUT_OF_TURN}'); END"
+    )
+
+
+def _keep_on_postgresql() -> None:
+    op.execute(
+        "CREATE FUNCTION entries_refuse() RETURNS trigger LANGUAGE plpgsql AS "
+        f"$$ BEGIN RAISE EXCEPTION '{CHANGED}'; END $$"
+    )
+    for act in (*REFUSALS, "TRUNCATE"):
+        op.execute(
+            f"CREATE TRIGGER entries_refuse_{act.lower()} BEFORE {act} ON entries "
+            "FOR EACH STATEMENT EXECUTE FUNCTION entries_refuse()"
+        )
+    op.execute(
+        "CREATE FUNCTION entries_in_turn() RETURNS trigger LANGUAGE plpgsql AS $$ BEGIN "
+        "IF NEW.position <> 1 + (SELECT COALESCE(MAX(position), 0) FROM entries WHERE job_id = NEW.job_id) "
+        "OR json_typeof(NEW.payload::json) <> 'object' "
+        f"THEN RAISE EXCEPTION '{OUT_OF_TURN}'; END IF; RETURN NEW; END $$"
+    )
+    op.execute(
+        "CREATE TRIGGER entries_in_turn BEFORE INSERT ON entries FOR EACH ROW EXECUTE FUNCTION entries_in_turn()"
     )
