@@ -42,12 +42,27 @@ def _print_summary(out: Console, summary: BoardSummary) -> None:
         out.print(f"! {remark}", style="yellow")
 
 
-def blocks(json: Json = False) -> None:
-    """List the library of blocks."""
+def blocks(
+    pictures: Annotated[Path | None, typer.Option(help="draw every block as SVG into this folder")] = None,
+    json: Json = False,
+) -> None:
+    """List the library of blocks, and draw them."""
     from dustcap.job.boards import library
 
     lines = library()
-    answer(json, {"blocks": [asdict(line) for line in lines]}, lambda out: _print_blocks(out, lines))
+    document: dict[str, object] = {"blocks": [asdict(line) for line in lines]}
+    if pictures is not None:
+        from dustcap.job.drawn_blocks import drawn_library
+        from dustcap.job.outputs import check_output, write_output
+        from dustcap.report.drawn_block import block_svg
+
+        files = {block.name: pictures / f"{block.name.replace(' ', '_')}.svg" for block in drawn_library()}
+        for file in files.values():
+            check_output(file, ".svg")
+        for block in drawn_library():
+            write_output(files[block.name], block_svg(block).encode())
+        document["files"] = [str(file) for file in files.values()]
+    answer(json, document, lambda out: _print_blocks(out, lines))
 
 
 def _print_blocks(out: Console, lines: tuple[BlockLine, ...]) -> None:

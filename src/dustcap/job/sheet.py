@@ -15,6 +15,7 @@ from dustcap.errors import InputError, UnitError
 from dustcap.job.block_order import OrderedBlock, blocks_in_order, rails, said
 from dustcap.job.boards import summary_of
 from dustcap.job.cautions import LICENCE, MAINS, for_states
+from dustcap.job.drawn_blocks import DrawnBlock, drawn_blocks
 from dustcap.predict.checks import DEFAULT_SIGNAL_HZ, DEFAULT_SIGNAL_V, DISCONNECTED, UNPLUGGED
 from dustcap.predict.sheet import SAMPLES, PartSheet, Range, Sheet, service_sheet
 from dustcap.quantities import read
@@ -67,6 +68,7 @@ class ServiceSheet:
     sheet: Sheet
     rails: tuple[str, ...]
     blocks: tuple[OrderedBlock, ...]
+    drawn: tuple[DrawnBlock, ...]
     parts: tuple[PartLine, ...]
     checks: tuple[FirstCheck, ...]
     remarks: tuple[str, ...]
@@ -150,6 +152,7 @@ def sheet_of(board: Board, signal_hz: float, signal_v: float, *, samples: int = 
         sheet,
         rails(board),
         blocks,
+        drawn_blocks(board, sheet),
         tuple(
             PartLine(part.name, part.kind, said(part), _rating(part), in_block[part.name], sheet.parts[part.name])
             for part in board.parts.values()

@@ -2,19 +2,15 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
 from itertools import groupby
 from typing import Any
 
-from dustcap.job.block_order import OrderedBlock, Outlet
 from dustcap.job.sheet import SPREAD_NOTE, Figure, PartLine, ServiceSheet
 from dustcap.report.figures import NONE, bounds, middle
 from dustcap.report.wording import quantity
 
 Words = dict[str, Any]
 
-ABREAST = 3
-"""Blocks of one step that stand side by side."""
 STRAINED = 0.8
 """A share of its rating from which a part is marked: a choice of ours."""
 
@@ -31,7 +27,6 @@ def sheet_words(data: ServiceSheet) -> Words:
         "signal": signal,
         "note": SPREAD_NOTE,
         "rails": [_rail(data, net) for net in _strongest_first(data)],
-        "rows": [row for step in _steps(data) for row in step],
         "checks": _checks(data),
         "nets": [_net(data, net) for net in sheet.nets],
         "parts": [_part(line) for line in data.parts],
@@ -59,32 +54,6 @@ def _rail(data: ServiceSheet, net: str) -> Words:
         "volts": _figure(one.dc_volts, "V"),
         "ripple": middle(one.ripple, "V"),
         "ohms": middle(one.ohms_red_here, "ohm"),
-    }
-
-
-def _steps(data: ServiceSheet) -> Iterable[list[Words]]:
-    """Each step of the signal's way as rows of at most `ABREAST` blocks; what only feeds is said so."""
-    for step, group in groupby(data.blocks, key=lambda block: block.step):
-        blocks = [_block(data, block) for block in group]
-        cuts = range(0, len(blocks), ABREAST)
-        yield [{"feeds": step < 0, "first": cut == 0, "blocks": blocks[cut : cut + ABREAST]} for cut in cuts]
-
-
-def _block(data: ServiceSheet, block: OrderedBlock) -> Words:
-    return {
-        "name": block.name.replace("_", " "),
-        "parts": [[name.removeprefix(f"{block.name}-"), value] for name, value in block.parts],
-        "outlets": [_outlet(data, outlet) for outlet in block.outlets],
-    }
-
-
-def _outlet(data: ServiceSheet, outlet: Outlet) -> Words:
-    one = data.sheet.nets[outlet.net]
-    return {
-        "net": outlet.net,
-        "to": "to " + ", ".join(name.replace("_", " ") for name in outlet.to),
-        "volts": _figure(one.dc_volts, "V"),
-        "level": _figure(one.level, "V"),
     }
 
 
