@@ -10,7 +10,7 @@ from alembic.migration import MigrationContext
 
 from dustcap.errors import RecordError
 from dustcap.records import schema
-from dustcap.records.bench import open_bench
+from dustcap.records.bench import has_bench, open_bench
 from dustcap.records.database import make_shared_engine, standing
 
 
@@ -28,9 +28,9 @@ def test_an_empty_database_is_no_bench_until_a_unit_is_taken_in(tmp_path, databa
     with pytest.raises(RecordError, match=r"no bench in this database.*Take a first unit in"):
         open_bench(tmp_path, url=database)
 
-    engine = make_shared_engine(database)
-    assert standing(engine) == ""
-    engine.dispose()
+    assert not has_bench(tmp_path, database)
+    open_bench(tmp_path, create=True, url=database).close()
+    assert has_bench(tmp_path, database)
 
 
 def test_a_record_of_a_newer_dustcap_is_left_alone(tmp_path, database):

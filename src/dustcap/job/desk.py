@@ -10,7 +10,7 @@ from pathlib import Path
 
 from dustcap.job.payloads import Payload
 from dustcap.job.state import JobState, fold
-from dustcap.records.bench import Bench, open_bench
+from dustcap.records.bench import Bench, has_bench, open_bench
 from dustcap.records.rows import Entry, JobRow, Writer
 
 
@@ -27,6 +27,11 @@ class Desk:
     new_id: Callable[[], str]
     database: str = ""
     """Address of a PostgreSQL database that several benches share; the folder's own record when empty."""
+
+    @property
+    def begun(self) -> bool:
+        """Whether a first unit was ever taken in here."""
+        return has_bench(self.folder, self.database)
 
     @contextmanager
     def open(self, *, create: bool = False) -> Iterator[Bench]:

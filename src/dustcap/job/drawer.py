@@ -184,7 +184,7 @@ def _summary(stem: str, board: Board, *, filed: bool) -> BoardLine:
 
 def _of_jobs(desk: Desk) -> dict[str, str]:
     """Descriptions that jobs were started with, the latest of each name."""
-    if not (desk.folder / "bench.sqlite3").is_file():
+    if not desk.begun:
         return {}
     found = {}
     with desk.open() as bench, bench.read() as read:

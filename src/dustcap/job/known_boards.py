@@ -10,7 +10,6 @@ from pathlib import Path
 
 from dustcap.errors import InputError, RecordError
 from dustcap.job.desk import Desk
-from dustcap.records.database import DATABASE
 
 
 @dataclass(frozen=True, slots=True)
@@ -26,7 +25,7 @@ class KnownBoard:
 
 def known_boards(desk: Desk) -> tuple[KnownBoard, ...]:
     """The versions in use, the newest first; none in a folder without a bench."""
-    if not (desk.folder / DATABASE).is_file():
+    if not desk.begun:
         return ()
     found: dict[str, KnownBoard] = {}
     with desk.open() as bench, bench.read() as read:

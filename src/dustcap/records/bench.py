@@ -10,7 +10,7 @@ from types import TracebackType
 
 import sqlalchemy as sa
 
-from dustcap.records.database import open_database, reading, writing
+from dustcap.records.database import DATABASE, make_shared_engine, open_database, reading, standing, writing
 from dustcap.records.files import FileStore
 from dustcap.records.rows import Reader, Writer
 
@@ -46,6 +46,17 @@ class Bench:
         self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None
     ) -> None:
         self.close()
+
+
+def has_bench(folder: Path, url: str = "") -> bool:
+    """Whether there is a bench in the folder, or in the database at an address."""
+    if not url:
+        return (Path(folder) / DATABASE).is_file()
+    engine = make_shared_engine(url)
+    try:
+        return standing(engine) != ""
+    finally:
+        engine.dispose()
 
 
 def open_bench(folder: Path, *, create: bool = False, url: str = "") -> Bench:

@@ -34,6 +34,6 @@ def _lines(desk: Desk) -> tuple[JobLine, ...]:
     try:
         return tuple(reversed(jobs(desk)))
     except RecordError:
-        if (desk.folder / "bench.sqlite3").exists():
+        if desk.begun:
             raise
         return ()
