@@ -66,6 +66,7 @@ def _listen(port: int) -> socket.socket:
         if os.name != "nt":  # there it would let two servers share a port
             made.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
         made.bind((HOST, port))
+        made.listen()  # so that a browser that is quicker than the server waits instead of being refused
     except (OSError, OverflowError) as error:
         made.close()
         said = getattr(error, "strerror", None) or str(error)

@@ -49,7 +49,7 @@ def create_app(desk: Desk, *, hosts: Sequence[str] = LOCAL_HOSTS) -> FastAPI:
         app.include_router(router)
     app.add_api_route("/static/htmx.js", _htmx, include_in_schema=False)
     app.mount("/static", StaticFiles(directory=STATIC), name="static")
-    app.state.page_paths = frozenset(getattr(route, "path", "") for route in app.routes)
+    app.state.page_paths = frozenset(getattr(route, "path", "") for router in ROUTERS for route in router.routes)
     handle_failures(app)
     app.add_middleware(Guard, hosts=tuple(hosts))
     return app

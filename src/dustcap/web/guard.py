@@ -61,8 +61,8 @@ class Guard:
                     found.setdefault(name, value)
                 if found.get("content-type", "").startswith("text/html"):
                     found["Cache-Control"] = "no-store"
-                if token is None:
-                    found.append("Set-Cookie", f"{COOKIE}={scope['token']}; Path=/; HttpOnly; SameSite=Strict")
+                    if token is None and message["status"] == 200:  # with one page alone, not with all it is made of
+                        found.append("Set-Cookie", f"{COOKIE}={scope['token']}; Path=/; HttpOnly; SameSite=Strict")
             await send(message)
 
         await self.app(scope, receive, finish)

@@ -87,7 +87,7 @@ def shown_verdicts(rows: tuple[dict[str, object], ...]) -> tuple[ShownVerdict, .
         ShownVerdict(
             what=line.what,
             verdict=line.verdict,
-            value=measured(line.value, line.uncertainty, line.unit),
+            value="" if line.value is None else measured(line.value, line.uncertainty, line.unit),
             limit=""
             if line.limit is None
             else f"{SIDES.get(line.better, '')} {quantity(line.limit, line.unit)}".strip(),

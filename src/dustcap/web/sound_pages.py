@@ -111,6 +111,12 @@ def stimulus(name: Annotated[Literal["full", "quick"], Query()] = "full") -> Res
     return Response(content, media_type="audio/wav", headers={"Content-Disposition": said})
 
 
+def _newest(takes: tuple[KeptTake, ...]) -> KeptTake | None:
+    """The recording to show by itself: the last one of the test recording, else the last one."""
+    played = [one for one in takes if not one.recording.power_on]
+    return (played or list(takes) or [None])[-1]
+
+
 def _time(when: str) -> Literal["before", "after"]:
     if when == "before":
         return "before"
@@ -137,7 +143,7 @@ def _show(
     mistake: Mistake | None = None,
 ) -> HTMLResponse:
     seen, takes = view(desk, job), kept_takes(desk, job)
-    shown = next((one for one in takes if one.position == take), None) or (takes[-1] if takes else None)
+    shown = next((one for one in takes if one.position == take), None) or _newest(takes)
     beside, words = _beside(desk, shown, takes, twin)
     context = SoundPage(
         seen=seen,
