@@ -1,39 +1,93 @@
 """What a hunt needs not compute twice: things that depend on the predictions and one entry or check alone.
 
-They are kept with the source of predictions, if it has a place for them, and live as long as it does.
+They are kept with a source of predictions that never change, if it has a place for them (`memory`), and live as long as
+it does.
 """
 
 from __future__ import annotations
 
-from collections.abc import Callable, Hashable
-from typing import Any, Protocol, TypeVar, runtime_checkable
+from collections.abc import Callable, Hashable, Sequence
+from typing import Any, TypeVar
 
 import numpy as np
 from numpy.typing import NDArray
 
-from dustcap.hunt.predictions import Predictions
+from dustcap.faults.suspects import Suspect
+from dustcap.hunt.predictions import Growing, ManyLeaks, Predictions
+from dustcap.predict.checks import Check
+
+Floats = NDArray[np.float64]
 
 Kept = TypeVar("Kept")
 
 
-@runtime_checkable
-class Remembering(Protocol):
-    """A source of predictions that never change, with a place to keep what was made of them."""
-
-    memory: dict[Hashable, Any]
-
-
 def remembered(predictions: object, key: Hashable, make: Callable[[], Kept]) -> Kept:
-    """What `make` gives, made once for each key where the source remembers."""
-    if not isinstance(predictions, Remembering):
+    """What `make` gives, made once for each key where the source has a memory."""
+    memory: dict[Hashable, Any] | None = getattr(predictions, "memory", None)
+    if memory is None:
         return make()
-    if key not in predictions.memory:
-        predictions.memory[key] = make()
-    found: Kept = predictions.memory[key]
+    if key not in memory:
+        memory[key] = make()
+    found: Kept = memory[key]
     return found
 
 
-def heard(predictions: Predictions, complaint: str, driver: str) -> NDArray[np.float64]:
+class Settled:
+    """A source as it stands: what it predicts is kept once asked for, and nothing new is simulated for an answer."""
+
+    def __init__(self, source: Predictions) -> None:
+        self._source = source
+        self.memory: dict[Hashable, Any] = {}
+        self.suspects, self.prior, self.particles = source.suspects, source.prior, source.particles
+
+    def readings(self, check: Check) -> Floats:
+        """Shape (suspects, particles), base units."""
+        return self._source.readings(check)
+
+    def severities(self) -> Floats:
+        """Shape (suspects, particles): ohms of a leak; nan where there is none."""
+        return remembered(self, "severities", self._source.severities)
+
+    def candidates(self) -> Sequence[Check]:
+        """Checks worth considering."""
+        return remembered(self, "candidates", self._source.candidates)
+
+    def heard(self, complaint: str, driver: str) -> Floats:
+        """Shape (suspects, particles): probability that the complaint is observed."""
+        return remembered(self, ("source heard", complaint, driver), lambda: self._source.heard(complaint, driver))
+
+    def seen(self, target: str, word: str) -> Floats:
+        """Shape (suspects,): probability of the sighting on a part or area."""
+        return remembered(self, ("seen", target, word), lambda: self._source.seen(target, word))
+
+
+class Settling(Settled):
+    """The same of a source that grows: joint faults are simulated when they are asked for, and then kept."""
+
+    def __init__(self, source: Predictions) -> None:
+        super().__init__(source)
+        assert isinstance(source, Growing)
+        self._growing = source
+
+    def grown(self, extra: Sequence[Suspect]) -> Predictions:
+        """The same source with these suspects too."""
+        return remembered(self, ("grown", tuple(extra)), lambda: self._with(extra))
+
+    def prior_with(self, extra: Sequence[Suspect]) -> Floats:
+        """The priors that the grown source would have."""
+        return self._growing.prior_with(extra)
+
+    def _with(self, extra: Sequence[Suspect]) -> Predictions:
+        found = self._growing.grown(extra)
+        return Settling(found) if isinstance(found, Growing) else Settled(found)
+
+    def severities_of(self, suspect: int) -> Floats:
+        """Shape (faults, particles): ohms of each fault of one suspect that is a leak; nan where it is none."""
+        source = self._growing
+        return source.severities_of(suspect) if isinstance(source, ManyLeaks) else self.severities()[suspect][None]
+
+
+def heard(predictions: Predictions, complaint: str, driver: str) -> Floats:
     """Probability that a complaint is observed, shape (suspects, particles)."""
     shape = (len(predictions.suspects), predictions.particles)
     return remembered(

@@ -10,6 +10,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
+from functools import lru_cache
 
 import numpy as np
 from numpy.typing import NDArray
@@ -36,6 +37,7 @@ PLAN_DEPTH = 2
 TELLS_NOTHING = 0.01
 CAREFUL_CHECKS, MOST_CAREFUL = 12, 36
 AS_MUCH = 0.98
+_same = lru_cache(maxsize=8192)(same_check)
 HARMFUL = ("cone pushed out", "squeal")
 BLOWS = "blows fuse"
 
@@ -106,7 +108,7 @@ def plan_checks(
     left, repair = float(2.0 ** entropy(mass)), leftover(mass)
     if left <= FEW_ACTIONS and proposals:
         lead = first_repair(mass, minutes)
-        ahead = _Ahead(cloud, found, proposals, units, leftover)
+        ahead = _Ahead(cloud, found, proposals, units, minutes, costs.service)
         proposals, repair = ahead.ordered(), min(repair, ahead.acting(lead, float(minutes[lead])))
     return Outlook(tuple(proposals), repair, left)
 
@@ -146,8 +148,8 @@ def permitted(candidates: Sequence[Check], evidence: Evidence, drivers: Mapping[
     for check in (check for check in candidates if check.state in states):
         where = check.part or check.at
         about = (check.word, drivers.get(where, where)) if check.kind == "listen" else (check.kind, where)
-        if same_check(check) not in made and (check.kind not in ("look", "listen") or about not in looked):
-            kept.setdefault(same_check(check), check)
+        if _same(check) not in made and (check.kind not in ("look", "listen") or about not in looked):
+            kept.setdefault(_same(check), check)
     return tuple(kept.values())
 
 
@@ -201,7 +203,8 @@ class _Ahead:
         found: Posterior,
         proposals: Sequence[Proposal],
         units: Mapping[str, str],
-        leftover: Leftover,
+        minutes: Floats,
+        service: float,
     ) -> None:
         telling = sorted(proposals, key=lambda p: (-p.bits, p.check))
         self.proposals = proposals
@@ -209,14 +212,14 @@ class _Ahead:
         self.heads = np.arange(min(HEADS, len(proposals)))
         picks, mass = _plan_picks(cloud)
         codes = [_code(cloud, found, p.check, units.get(p.check.part, ""), picks, i) for i, p in enumerate(self.pool)]
-        self.present, classes = np.unique(cloud.group[picks], return_inverse=True)
+        self.present, classes = cloud.present, cloud.local[picks]
         prices = np.array([p.minutes + p.risk for p in self.pool])
         self.table = make_table(np.full(picks.size, mass / picks.size), np.stack(codes), prices, classes)
-        self.leftover, self.wide = leftover, cloud.count
+        self.leftover = leftover_of(minutes[self.present], self.present.size - 1, service)
 
     def ordered(self) -> list[Proposal]:
         """The heads by expected minutes of the whole repair, then the others as they were."""
-        ahead = first_tests(self.table, self.heads, self._ending, PLAN_DEPTH - 1)
+        ahead = first_tests(self.table, self.heads, self.ending, PLAN_DEPTH - 1)
         looked = [replace(p, repair=float(a)) for p, a in zip(self.pool, ahead, strict=False)]
         looked.sort(key=lambda p: (p.repair, -p.score))
         return [*looked, *(p for p in self.proposals if p.check not in {q.check for q in looked})]
@@ -228,12 +231,13 @@ class _Ahead:
         if not others.size:
             return minutes * float(table.mass.sum())
         masses = np.bincount(table.classes[others], table.mass[others], minlength=table.class_count)
-        checking = first_tests(table, self.heads, self._ending, PLAN_DEPTH - 1, others)
-        return minutes * float(table.mass.sum()) + min(self._ending(masses.astype(np.float64)), float(checking.min()))
+        checking = first_tests(table, self.heads, self.ending, PLAN_DEPTH - 1, others)
+        return minutes * float(table.mass.sum()) + min(self.ending(masses.astype(np.float64)), float(checking.min()))
 
-    def _ending(self, masses: Floats) -> float:
-        whole = np.zeros(self.wide)
-        whole[self.present] = masses
+    def ending(self, masses: Floats) -> float:
+        """Cost of making no further check."""
+        whole = np.zeros(self.present.size)
+        whole[: masses.size] = masses
         return self.leftover(whole)
 
 

@@ -25,8 +25,9 @@ Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
 
 COARSE, FINE = 1024, 2048  # particles that planning can afford for every check, and for the best few
-NEGLIGIBLE = 1e-6
-NODES = np.linspace(-2.4, 2.4, 9)  # of blur, model and meter together, in their sigma
+NEGLIGIBLE = 1e-5
+FEWEST = 2  # particles of a suspect where there are many suspects
+NODES = np.linspace(-2.4, 2.4, 7)  # of blur, model and meter together, in their sigma
 SHARES = np.exp(-0.5 * NODES**2) / np.exp(-0.5 * NODES**2).sum()
 
 
@@ -62,7 +63,7 @@ def cloud_of(found: Posterior, groups: Groups, size: int = FINE) -> Cloud:
     """About `size` particles, evenly many of every suspect that still counts, each standing for an even share of it."""
     chance, particles = found.probability, found.predictions.particles
     live = np.flatnonzero(chance > NEGLIGIBLE)
-    each = int(np.clip(size // (live.size + 1), 4, max(particles, 4)))
+    each = int(np.clip(size // (live.size + 1), FEWEST, max(particles, 4)))
     rows, picked = _pick(found.mass[live], each)
     healthy = found.mass[0] if chance[0] > 0 else np.ones(particles)
     _, odd = _pick(healthy[None], each)

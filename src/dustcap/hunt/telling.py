@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 
 from dustcap.hunt.entropy import entropy, information
 from dustcap.hunt.likelihoods import HEARD_UNEXPLAINED
-from dustcap.hunt.memory import Remembering, remembered
+from dustcap.hunt.memory import remembered
 from dustcap.hunt.meter import READING, positions, spread_of
 from dustcap.hunt.outcomes import NODES, SHARES, Cloud, chances, labels, per_row
 from dustcap.hunt.posterior import Posterior
@@ -28,7 +28,7 @@ Places = NDArray[np.float32]
 Units = Mapping[str, str]
 
 QUICK_BIN, CAREFUL_BIN = 2.5, 0.8  # widths in sigma of model and meter together
-MAX_OUTCOMES = 24
+MAX_OUTCOMES = 16
 WORDED = ("listen", "look")
 TOGETHER = 48  # checks counted at once: what stays in a processor's cache
 PRETENDED = 0.44
@@ -91,7 +91,7 @@ def _places(cloud: Cloud, found: Posterior, checks: tuple[Check, ...], units: Un
     def place(values: Floats, check: Check) -> Places:
         return positions(values, spread_of(check, units.get(check.part, ""))).astype(np.float32)
 
-    if not isinstance(predictions, Remembering):
+    if not hasattr(predictions, "memory"):
         return np.stack([place(predictions.readings(check)[rows, cloud.particle], check) for check in checks])
     whole = remembered(
         predictions,

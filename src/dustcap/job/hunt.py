@@ -15,7 +15,8 @@ from dustcap.errors import InputError
 from dustcap.hunt.board_names import known_of
 from dustcap.hunt.evidence import Evidence
 from dustcap.hunt.findings import parse_findings
-from dustcap.hunt.hunt import hunt
+from dustcap.hunt.hunt import HuntResult, hunt
+from dustcap.hunt.memory import Settled, Settling
 from dustcap.hunt.results import to_json
 from dustcap.job.cautions import CLEANING, LICENCE, for_states
 from dustcap.job.desk import Desk, append, view
@@ -31,6 +32,7 @@ NEXT = 5
 PREDICTIONS = "predictions"
 KEPT_SUSPECTS = 12
 KEPT_NEXT = 3
+POOR = 0.25  # share of "not in the model" from which single faults count as a poor explanation: a choice of ours
 
 
 @dataclass(frozen=True, slots=True)
@@ -53,9 +55,13 @@ class Hunter:
         self.board = board
         self.known = known_of(board)
         self.predictor = predictor_for(board, keep_in, progress)
+        self._settled: tuple[Settled, Settling] | None = None
 
     def ask(self, told: Evidence, next: int = NEXT) -> HuntAnswer:
         """Suspects, next checks and advice after this evidence.
+
+        Single faults first, from what is known already, which is quick. Where they explain the evidence poorly, joint
+        faults are simulated, which takes seconds.
 
         Raises
         ------
@@ -64,7 +70,10 @@ class Hunter:
         SolveError
             If the board as described has no operating point.
         """
-        result = hunt(self.predictor, told, next, known=self.known)
+        single, joint = self._settled = self._settled or (Settled(self.predictor), Settling(self.predictor))
+        result = hunt(single, told, next, known=self.known)
+        if _poor(result):
+            result = hunt(joint, told, next, known=self.known)
         document = to_json(result, self.board.name, self.board.revision)
         return HuntAnswer(document, _cautions(document))
 
@@ -125,6 +134,11 @@ class JobHunt:
             return answer
         kept = _kept(answer.document, max(state.last_finding, 1))
         return HuntAnswer(answer.document, answer.cautions, append(self.desk, self.job, kept))
+
+
+def _poor(result: HuntResult) -> bool:
+    """Whether single faults leave something unexplained: an entry speaks against the best, or the model itself does."""
+    return result.unexplained > POOR or any(row.against for row in result.suspects[:1])
 
 
 def suspect_words(suspect: Document) -> str:
