@@ -9,10 +9,12 @@ from predict.small import TEXT, small_board
 from dustcap.board.circuit import leak_name, to_circuit
 from dustcap.board.read import parse_board
 from dustcap.circuit.operating import operating_point
+from dustcap.circuit.poles import oscillates
 from dustcap.errors import InputError
-from dustcap.predict import leak_map as room
-from dustcap.predict.leak_limits import oscillates
-from dustcap.predict.leak_map import critical_siemens, leak_map, leak_pairs
+from dustcap.predict import leak_search
+from dustcap.predict.leak_limits import growth
+from dustcap.predict.leak_map import leak_map, leak_pairs
+from dustcap.predict.leak_search import critical_siemens, summit
 
 
 @cache
@@ -71,7 +73,7 @@ def test_the_limit_is_broken_below_and_kept_above():
 def test_the_closed_form_equals_the_bracketed_root(monkeypatch):
     """The same map without any closed form: every critical value within the width of the brackets."""
     closed = whole()
-    monkeypatch.setattr(room, "critical_siemens", lambda *given: None)
+    monkeypatch.setattr(leak_search, "critical_siemens", lambda *given: [])
 
     for pair in leak_map(small_board()):
         for one, other in zip(pair.limits, closed[pair.nets].limits, strict=True):
@@ -87,7 +89,7 @@ def test_the_least_root_is_taken():
     for _ in range(50):
         v, p, z = (complex(*random.normal(size=2)) for _ in range(3))
         limit = abs(v) * random.uniform(1.1, 3.0)
-        found = critical_siemens(v, p, z, limit)
+        found = next(iter(critical_siemens(v, p, z, limit)), None)
         grid = np.geomspace(1e-4, 1e4, 4001)
         over = np.abs(v + grid * p) > limit * np.abs(1 + grid * z)
         if found is None:
@@ -165,10 +167,50 @@ def test_a_leak_that_raises_the_gain_raises_the_noise():
 
 
 def test_one_growing_pole_is_a_latch_and_no_oscillation():
-    """Onset (a complex pair), relaxation (two real ones), latch (one), rest (none); -inf stands for no pole."""
-    natural = np.array([[1 + 5j, 1 - 5j, -3], [2, 7, -3], [2, -7, -np.inf], [-1, -2 + 1j, -2 - 1j]])
+    """Onset (a complex pair), relaxation (two real ones), latch (one), rest (none); -inf stands for no pole. The growth
+    of a damped pair is minus its damping ratio: -1 + 2j has -1 / sqrt(5)."""
+    natural = np.array([[1 + 5j, 1 - 5j, -3], [2, 7, -3], [2, -7, -np.inf], [-1, -1 + 2j, -1 - 2j]])
 
-    assert oscillates(natural).tolist() == [True, True, False, False]
+    assert (growth(natural) > 0).tolist() == oscillates(natural).tolist() == [True, True, False, False]
+    assert growth(natural)[3] == pytest.approx(-1 / np.sqrt(5))
+
+
+WINDOW = """
+layout = 1
+[board]
+name = "window"
+[parts]
+V1 = { kind = "supply", value = "12 V", pins = ["p12", "0V"] }
+V2 = { kind = "supply", value = "12 V", pins = ["0V", "m12"] }
+R1 = { kind = "resistor", value = "33k", pins = ["m12", "mute"] }
+R2 = { kind = "resistor", value = "10k", pins = ["out", "fb"] }
+R3 = { kind = "resistor", value = "10k", pins = ["fb", "0V"] }
+[parts.U1]
+kind = "power amplifier"
+pins = { plus = "0V", minus = "fb", out = "out", high = "p12", low = "m12", mute = "mute" }
+mute_current = "0.1 mA"
+"""
+
+
+def test_trouble_in_a_window_narrower_than_a_decade_is_found():
+    """Derived: the pin's 1 k and 33 k to -12 V hold the mute at -0.353 V, of 0.1 V needed. A leak R to +12 V adds
+    12 V / R: at the pin v (1/1k + 1/33k + 1/R) = 12 V / R - 12 V / 33k. v = -0.1 V: 12.1 / R = 363.6 uA - 103 uA,
+    R = 46.4 k. v = +0.1 V: 11.9 / R = 363.6 uA + 103 uA, R = 25.5 k: below that it plays again. No step of a grid by
+    decades lies between the two."""
+    (found,) = leak_map(parse_board(WINDOW, "t"), [("p12", "mute")])
+
+    (mute,) = [each for each in found.limits if each.limit.what == "mute state"]
+    assert mute.ohms == pytest.approx(46.4e3, rel=0.02)
+
+
+def test_the_summit_of_a_curve_is_found_between_its_points():
+    """Law: of a parabola the summit itself; none where the best point lies at an end, or far below."""
+    x = np.log(np.array([1e6, 1e5, 1e4, 1e3]))
+    y = -0.2 * (x - np.log(3e4)) ** 2
+
+    assert summit(x, y, 2.5) == pytest.approx(3e4, rel=1e-6)
+    assert summit(x, y - 10, 2.5) is None
+    assert summit(x, -x, 99.0) is None
 
 
 def test_a_limit_broken_without_any_leak_is_said_to_be():

@@ -19,7 +19,7 @@ from dustcap.circuit.branches import MUTE_PIN_OHM
 from dustcap.circuit.elements import Circuit
 from dustcap.circuit.noise import noise
 from dustcap.circuit.point import OperatingPoint
-from dustcap.circuit.poles import oscillates, poles
+from dustcap.circuit.poles import LEAST_DAMPING, poles
 from dustcap.predict.complaints import HUM_V
 from dustcap.predict.sheet import part_peak, share_of_rating, volts_across
 
@@ -106,7 +106,7 @@ class Judge:
                 (net,) = set(self.driver_nets(limit)) - {self._circuit.common}
                 return _log(noise(self._circuit, point, NOISE_HZ, net).volts(NOISE_HZ[0], NOISE_HZ[-1]), limit)
             case "oscillation":
-                return np.where(oscillates(poles(self._circuit, point)), FAR, -FAR)
+                return growth(poles(self._circuit, point)) - LEAST_DAMPING
             case "mute state":
                 playing = self._plays(limit.part, point)
                 return -playing if self._plays(limit.part, self._healthy)[0] >= 0 else playing
@@ -142,6 +142,20 @@ class Judge:
             volts = np.maximum(np.abs(volts_across(point, part)), part_peak(point, part))
             found.append(np.asarray(share_of_rating(part, volts, _watts(point, part))[0]))
         return np.stack(found, axis=1)
+
+
+def growth(natural: NDArray[np.complex128]) -> Floats:
+    """How far a circuit is beyond its onset of oscillation, (cases,): the real part of a pole over its size.
+
+    Of the second of the poles in order of growth: a pair stands for an oscillation, a single one for a latch. Minus the
+    damping ratio of the least damped pair; above 0 it grows, so that it has the sign of `oscillates` and is continuous.
+    """
+    if natural.shape[1] < 2:
+        return np.full(len(natural), -1.0)
+    size = np.abs(natural)
+    with np.errstate(invalid="ignore", divide="ignore"):
+        ratio = np.where(np.isfinite(size) & (size > 0), natural.real / size, -1.0)
+    return np.asarray(np.sort(ratio, axis=1)[:, -2])
 
 
 def with_part(limit: Limit, part: str) -> Limit:

@@ -1,9 +1,10 @@
 r"""The leak map: below which leakage resistance between two nets a limit of the board is broken, nominal parts.
 
-A grid of leaks, a decade apart, is solved for all pairs at once; going down from no leak at all, the first step at
-which a limit is broken brackets the critical value. D.c. and hum are bilinear in the leak's conductance as long as the
-circuit stays linear, so their critical value is known in closed form; it is accepted when the full solution agrees on
-both sides of it. All else is halved in the logarithm, in batches, until the bracket is 1 % wide.
+A grid of leaks, a decade apart, is solved for all pairs at once, from the weakest on, each from where the one before
+came to rest. Between its steps summits are looked for, so that trouble in a window narrower than a decade is found;
+the weakest leak that breaks a limit brackets the critical value. D.c. and hum are bilinear in the leak's conductance
+as long as the circuit stays linear, so their window is known in closed form; it is accepted when the full solution
+agrees on both sides of its edge. All else is narrowed, in batches, until the bracket is 1 % wide.
 
 ==================  ============  ====================================================================
 symbol              name here     meaning
@@ -39,20 +40,42 @@ from dustcap.circuit.operating import operating_point
 from dustcap.circuit.point import OperatingPoint
 from dustcap.errors import InputError, SolveError
 from dustcap.predict.complaints import HUM_V
-from dustcap.predict.leak_limits import DC, DC_AT_DRIVER_V, FAR, HUM, NOISE_V, SLOW, Judge, Limit, limits_of, with_part
+from dustcap.predict.leak_limits import (
+    DC,
+    DC_AT_DRIVER_V,
+    HUM,
+    NOISE_V,
+    OSCILLATION,
+    SLOW,
+    Judge,
+    Limit,
+    limits_of,
+    with_part,
+)
+from dustcap.predict.leak_search import (
+    LEAST_OHM,
+    MOST_OHM,
+    NEAREST,
+    WIDTH,
+    Bracket,
+    Met,
+    bracket_of,
+    critical_window,
+    put,
+    summit,
+)
 
 Floats = NDArray[np.float64]
 Pair = tuple[str, str]
 
-LEAST_OHM, MOST_OHM, NO_LEAK_OHM = 100.0, 1e10, 1e13
 GRID = 10.0 ** np.arange(10, 1, -1)
 """Ohms of the grid, from the weakest leak to the strongest."""
-WIDTH = 1.01
-CLOSED_FORM_SHARE = 1.004
-"""The full solution has to change sides within this factor of the closed form, both ways."""
 ROUNDS = 24
+PEAKS = 4
+"""Rounds of looking between the leaks of the grid for a limit that is broken only there."""
+NEAR, NEAR_GROWTH = 2.5, 0.3
+"""How far below a limit, in the logarithm (of growth: as it is), a summit is still looked at: choices of ours."""
 AT_ONCE = 400
-CLOSED_FORM, BRACKETED = "closed form", "bracketed root"
 
 
 @dataclass(frozen=True, slots=True)
@@ -176,20 +199,23 @@ class _Bench:
             raise SolveError("the board has no operating point, even without a leak.", where="leak map")
         self.judge = Judge(board, self.circuit, limits, self.healthy)
         self._part: dict[tuple[int, float], str] = {}
+        self._met = Met(self.healthy)
 
     def critical(self) -> list[list[Critical]]:
         """Every limit of every pair."""
         already = self.judge.excess(self.healthy)[0] > 0
-        which, ohms = np.repeat(np.arange(len(self.pairs)), len(GRID)), np.tile(GRID, len(self.pairs))
-        excess = self._excess(which, ohms, 0.0, 0.6).reshape(len(self.pairs), len(GRID), len(self.limits))
-        broken = excess > 0
+        seen: list[dict[float, Floats]] = [{} for _ in self.pairs]  # excess over every limit by ohms
+        for place, ohms in enumerate(GRID):
+            # from the weakest leak to the strongest, each from where the last one came to rest
+            self._look([(pair, float(ohms)) for pair in range(len(self.pairs))], seen, 0.5 * place / len(GRID))
+        for turn in range(PEAKS):
+            self._look(sorted(self._peaks(seen, already)), seen, 0.5 + 0.1 * turn / PEAKS)
         brackets = [
-            _Bracket(pair, limit, *_around(int(np.argmax(broken[pair, :, limit]))))
-            for pair, limit in np.argwhere(broken.any(axis=1) & ~already)
+            bracket
+            for pair in range(len(self.pairs))
+            for limit in np.flatnonzero(~already)
+            if (bracket := bracket_of(pair, int(limit), seen[pair])) is not None
         ]
-        for each in brackets:
-            for ohm, known in zip(GRID, excess[each.pair, :, each.limit], strict=True):
-                each.learn(float(ohm), float(known))
         self._guess(brackets)
         self._narrow(brackets)
         found = {(each.pair, each.limit): each for each in brackets}
@@ -201,59 +227,110 @@ class _Bench:
             for pair in range(len(self.pairs))
         ]
 
-    def _said(self, bracket: _Bracket | None, pair: int, limit: int, already: bool) -> Critical:
+    def _said(self, bracket: Bracket | None, pair: int, limit: int, already: bool) -> Critical:
         if bracket is None:
             return Critical(self.limits[limit], None, already=already)
         part = self._part.get((pair, bracket.low), "")
         return Critical(with_part(self.limits[limit], part), bracket.ohms, bracket.method)
 
-    def _narrow(self, brackets: list[_Bracket]) -> None:
+    def _look(self, trials: list[tuple[int, float]], seen: list[dict[float, Floats]], share: float) -> None:
+        if trials:
+            which, ohms = np.array([t[0] for t in trials]), np.array([t[1] for t in trials])
+            for (pair, ohm), excess in zip(trials, self._excess(which, ohms), strict=True):
+                seen[pair][ohm] = excess
+        self._progress(share)
+
+    def _peaks(self, seen: list[dict[float, Floats]], already: NDArray[np.bool_]) -> set[tuple[int, float]]:
+        """Leaks between those that were solved, at which a limit may be broken though it is not on either side.
+
+        For d.c. and hum the linear circuit says where; elsewhere a parabola through three leaks, the middle one the
+        worst. Looked at above the strongest leak that is known to break the limit: what is weaker counts more.
+        """
+        found: set[tuple[int, float]] = set()
+        linear = {what: self._inverse(what) for what in (DC, HUM)}
+        for pair, excesses in enumerate(seen):
+            ohms = np.array(sorted(excesses, reverse=True))
+            table = np.array([excesses[ohm] for ohm in ohms.tolist()])
+            for limit in np.flatnonzero(~already):
+                known = table[:, limit]
+                broken = np.flatnonzero(known > 0)
+                last = int(broken[0]) if len(broken) else len(ohms)
+                what = self.limits[limit].what
+                peak = None
+                if what in linear:
+                    window = self._window(self.pairs[pair], self.limits[limit], *linear[what])
+                    peak = None if window is None else float(np.sqrt(max(window[0], LEAST_OHM) * window[1]))
+                elif last > 1 and np.isfinite(known[:last]).all():
+                    near = NEAR_GROWTH if what == OSCILLATION else NEAR
+                    peak = summit(np.log(ohms[: last + 1]), known[: last + 1], near)
+                lowest = ohms[last] if last < len(ohms) else LEAST_OHM
+                if peak is not None and lowest < peak < MOST_OHM and np.abs(np.log(ohms / peak)).min() > NEAREST:
+                    found.add((pair, float(peak)))
+        return found
+
+    def _narrow(self, brackets: list[Bracket]) -> None:
         for turn in range(ROUNDS):
             left = [each for each in brackets if each.high > WIDTH * each.low]
             if not left:
                 return
             trials = sorted({(each.pair, each.trial(turn)) for each in left})
             which, ohms = np.array([t[0] for t in trials]), np.array([t[1] for t in trials])
-            slow = any(self.limits[each.limit].what in SLOW for each in left)
-            share = 0.6 + 0.4 * turn / ROUNDS
-            excess = self._excess(which, ohms, share, share + 0.4 / ROUNDS, slow=slow)
+            asked = {each.pair for each in left if self.limits[each.limit].what in SLOW}
+            excess = self._excess(which, ohms, slow=np.isin(which, list(asked)))
+            self._progress(0.6 + 0.4 * (turn + 1) / ROUNDS)
             for each in left:
                 for row in np.flatnonzero(which == each.pair):
                     each.learn(float(ohms[row]), float(excess[row, each.limit]))
 
-    def _excess(self, which: NDArray[np.intp], ohms: Floats, begin: float, end: float, *, slow: bool = True) -> Floats:
-        """Shape (cases, limits): each case has one leak."""
+    def _excess(self, which: NDArray[np.intp], ohms: Floats, *, slow: NDArray[np.bool_] | None = None) -> Floats:
+        """Shape (cases, limits): each case has one leak; what is `SLOW` is computed for some of them, or for all."""
         found = np.empty((len(which), len(self.limits)))
         for first in range(0, len(which), AT_ONCE):
             rows = slice(first, first + AT_ONCE)
             point = self._solved(which[rows], ohms[rows])
-            found[rows] = self.judge.excess(point, slow=slow)
+            found[rows] = self.judge.excess(point, slow=slow is None)
+            some = np.flatnonzero(slow[rows]) if slow is not None else np.zeros(0, dtype=np.intp)
+            if len(some):
+                found[first + some] = self.judge.excess(point.take(some))
             parts = self.judge.worst_part(point)
             self._part |= {
                 (int(pair), float(ohm)): part for pair, ohm, part in zip(which[rows], ohms[rows], parts, strict=True)
             }
-            self._progress(begin + (end - begin) * min(1.0, (first + AT_ONCE) / len(which)))
         return found
 
     def _solved(self, which: NDArray[np.intp], ohms: Floats) -> OperatingPoint:
+        """Operating points: from the next weaker leak that is solved, as a leak grows; else from the next stronger."""
         values = {
             (leak_name(*self.pairs[pair]), "ohm"): np.where(which == pair, ohms, np.inf) for pair in np.unique(which)
         }
-        start = self.healthy.take(np.zeros(len(which), dtype=np.intp))
-        return family_points(self.circuit, values, start, which)
+        point = operating_point(self.circuit, values, start=self._met.start(which, ohms, weaker=True), thorough=False)
+        left = np.flatnonzero(~point.converged)
+        if len(left):
+            point = put(
+                point,
+                left,
+                family_points(
+                    self.circuit,
+                    {key: value[left] for key, value in values.items()},
+                    self._met.start(which[left], ohms[left], weaker=False),
+                    which[left],
+                ),
+            )
+        self._met.keep(which, ohms, point)
+        return point
 
     # closed form -----------------------------------------------------------------------------------------------------
 
-    def _guess(self, brackets: list[_Bracket]) -> None:
+    def _guess(self, brackets: list[Bracket]) -> None:
         """Give each bracket of d.c. and hum the value of the closed form, where it lies inside."""
         linear = {what: self._inverse(what) for what in (DC, HUM)}
         for each in brackets:
             limit = self.limits[each.limit]
             if limit.what in linear:
                 inverse, volts = linear[limit.what]
-                ohms = self._closed_form(self.pairs[each.pair], limit, inverse, volts)
-                if ohms is not None and each.low < ohms < each.high:
-                    each.guess = ohms
+                window = self._window(self.pairs[each.pair], limit, inverse, volts)
+                if window is not None and each.low < window[1] < each.high:
+                    each.guess = window[1]
 
     def _inverse(self, what: str) -> tuple[NDArray[np.complex128], NDArray[np.complex128]]:
         """Inverse of the linearised nodal matrix and the volts of every net, at d.c. or at twice the mains."""
@@ -264,16 +341,16 @@ class _Bench:
         moving = ac_matrix(solved, still, 2 * self.circuit.mains_hz)
         return np.linalg.inv(moving[0]), self.healthy.ripple[0].astype(complex)
 
-    def _closed_form(
+    def _window(
         self, pair: Pair, limit: Limit, inverse: NDArray[np.complex128], volts: NDArray[np.complex128]
-    ) -> float | None:
+    ) -> tuple[float, float] | None:
+        """Ohms from the strongest to the weakest leak that breaks the limit while the circuit stays linear."""
         ends, seen = (self._ends(nets, len(inverse)) for nets in (pair, self.judge.driver_nets(limit)))
         response = inverse @ ends
         between = complex(volts @ ends[: len(volts)])
         own, transfer = complex(ends @ response), complex(seen @ response)
         driver_v = complex(volts @ seen[: len(volts)])
-        siemens = critical_siemens(driver_v, driver_v * own - transfer * between, own, float(limit.limit or 0.0))
-        return None if siemens is None else 1.0 / siemens
+        return critical_window(driver_v, driver_v * own - transfer * between, own, float(limit.limit or 0.0))
 
     def _ends(self, pair: Sequence[str], size: int) -> Floats:
         ends, position = np.zeros(size), self.healthy.layout.position
@@ -281,81 +358,3 @@ class _Bench:
             if net in position:
                 ends[position[net]] += way
         return ends
-
-
-def critical_siemens(driver_v: complex, slope: complex, own: complex, limit: float) -> float | None:
-    r"""Least conductance at which :math:`|v_d + G P| = L |1 + G z_{ab}|`, with P = v_d z_ab - z_t v_ab; None: never.
-
-    Parameters
-    ----------
-    driver_v : volts at the driver without the leak
-    slope : P, volt ohm
-    own : z_ab, ohm
-    limit : L, volts
-
-    Examples
-    --------
-    >>> critical_siemens(0.0, -1.0, 0.0, 0.05)
-    0.05
-    """
-    a = abs(slope) ** 2 - limit**2 * abs(own) ** 2
-    b = 2 * ((driver_v.conjugate() * slope).real - limit**2 * own.real)
-    c = abs(driver_v) ** 2 - limit**2
-    scale = max(abs(slope), limit * abs(own)) or 1.0
-    unit = limit / scale  # conductance in this unit keeps the coefficients near one
-    roots = np.roots([a * unit**2, b * unit, c]) * unit
-    real = [float(root.real) for root in roots if abs(root.imag) <= 1e-9 * abs(root) and root.real > 0]
-    return min(real, default=None)
-
-
-def _around(step: int) -> tuple[float, float]:
-    """Broken and unbroken ohms about the first broken step of the grid."""
-    return float(GRID[step]), float(GRID[step - 1]) if step else NO_LEAK_OHM
-
-
-@dataclass(slots=True)
-class _Bracket:
-    """A critical value between `low` (broken) and `high` (not)."""
-
-    pair: int
-    limit: int
-    low: float
-    high: float
-    low_excess: float = np.nan
-    high_excess: float = np.nan
-    guess: float | None = None  # the closed form
-    about: float = np.nan  # what the last trial of an even turn was about
-
-    def trial(self, turn: int) -> float:
-        """Ohms to try next: both sides of the closed form, then of the interpolated value, now and then the middle."""
-        middle = float(np.sqrt(self.low * self.high))
-        if turn % 2 == 0:
-            self.about = self.guess if self.guess is not None and turn == 0 else self._interpolated(middle)
-        if turn % 6 >= 4:
-            return middle
-        near = self.about * CLOSED_FORM_SHARE ** (1 - 2 * (turn % 2))
-        return near if self.low < near < self.high else middle
-
-    def _interpolated(self, middle: float) -> float:
-        """Where the excess would be nothing, were it straight in the logarithm of the ohms."""
-        if not (self.low_excess > 0 > self.high_excess) or max(self.low_excess, -self.high_excess) >= FAR:
-            return middle
-        share = self.low_excess / (self.low_excess - self.high_excess)
-        return float(self.low * (self.high / self.low) ** share)
-
-    def learn(self, ohms: float, excess: float) -> None:
-        """Take in what one leak does; no answer there counts as unbroken."""
-        if excess > 0 and self.low <= ohms < self.high:
-            self.low, self.low_excess = ohms, excess
-        elif not excess > 0 and self.low < ohms <= self.high:
-            self.high, self.high_excess = ohms, excess
-
-    @property
-    def method(self) -> str:
-        """How the value was found."""
-        return CLOSED_FORM if self.guess is not None and self.low < self.guess < self.high else BRACKETED
-
-    @property
-    def ohms(self) -> float:
-        """The critical value."""
-        return self.guess if self.method == CLOSED_FORM and self.guess else float(np.sqrt(self.low * self.high))
