@@ -9,13 +9,16 @@ from scipy import stats
 from dustcap.errors import InputError
 from dustcap.proof.soak import (
     clean_cycles,
+    cycles_to_show,
     cycles_until_fair,
+    hours_to_show,
     hours_until_fair,
     left_after_cycles,
     left_after_hours,
     shown_hours,
     shown_reliability,
     soak,
+    soak_hours,
 )
 
 
@@ -113,3 +116,67 @@ def test_impossible_soaks_are_refused():
         shown_hours(-1.0, 0)
     with pytest.raises(InputError, match="too seldom"):
         cycles_until_fair(0, 100000)
+
+
+@pytest.mark.parametrize(("share", "confidence", "failures"), [(0.05, 0.95, 0), (0.1, 0.9, 1), (0.02, 0.95, 3)])
+def test_cycles_to_show_are_the_least_that_the_exact_bound_allows(share, confidence, failures):
+    """So many cycles put the exact binomial bound of scipy's own test below the share, and one fewer does not."""
+
+    def bound(cycles):
+        exact = stats.binomtest(failures, cycles).proportion_ci(2 * confidence - 1, method="exact")
+        return exact.high
+
+    cycles = cycles_to_show(share, confidence, failures)
+
+    assert bound(cycles) <= share * (1 + 1e-9) < bound(cycles - 1)
+
+
+def test_cycles_to_show_agree_with_the_success_run():
+    """Without a failure it is the usual table: 1 % with 95 % confidence takes 299 (from memory), 5 % takes 59."""
+    assert (cycles_to_show(0.01), cycles_to_show(0.05)) == (299, 59)
+
+
+@pytest.mark.parametrize(
+    # T = M chi2(C; 2 r + 2) / 2 (MIL-HDBK-338B, time-terminated test, from memory); chi2 from scipy.stats
+    ("between_h", "confidence", "failures"),
+    [(100.0, 0.95, 0), (500.0, 0.9, 2)],
+)
+def test_hours_to_show_are_the_chi_square_bound_turned_round(between_h, confidence, failures):
+    """So many hours, with so many failures in them, show that mean time."""
+    expected = between_h * stats.chi2.ppf(confidence, 2 * failures + 2) / 2
+
+    assert hours_to_show(between_h, confidence, failures) == pytest.approx(expected, rel=1e-9)
+
+
+def test_a_soak_by_hours_passes_fails_and_waits():
+    """Two times in 40 h: 92.6 clean hours are fair, (T/(T+t))^2.5 = 5 %; a failure ends it."""
+    enough = 40.0 * (0.05 ** (-1 / 2.5) - 1)
+
+    assert soak_hours(enough - 1, 0, came=2, hours_before=40).verdict == "undecided"
+    done = soak_hours(enough + 1, 0, came=2, hours_before=40)
+    assert (done.verdict, done.remaining) == ("pass", 0.0)
+    assert done.left < 0.05
+    back = soak_hours(enough + 1, 1, came=2, hours_before=40)
+    assert (back.verdict, back.left) == ("fail", 1.0)
+
+
+def test_the_fair_number_holds_for_units_as_they_come():
+    """Over random faults counted in ten switch-ons, at most about 5 % of unrepaired units pass their own fair number.
+
+    The shares are drawn from the prior of the rule (Jeffreys), so that the promise is exact on average.
+    """
+    generator = np.random.default_rng(27)
+    shares = generator.beta(0.5, 0.5, 40_000)
+    came = generator.binomial(10, shares)
+    needed = np.array([cycles_until_fair(k, 10) if k else 0 for k in range(11)])
+    passed = [generator.random(int(np.sum(came == k))) < (1 - shares[came == k]) ** needed[k] for k in range(1, 11)]
+
+    assert 0.02 < np.concatenate(passed).mean() <= 0.05 + 0.004
+
+
+@pytest.mark.parametrize("call", [lambda: cycles_to_show(0.0), lambda: cycles_to_show(1e-8, 0.95, 1),
+                                  lambda: hours_to_show(0.0), lambda: hours_to_show(5.0, 1.0)])  # fmt: skip
+def test_what_cannot_be_shown_is_refused(call):
+    """One clear line."""
+    with pytest.raises(InputError):
+        call()

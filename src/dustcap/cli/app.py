@@ -17,6 +17,7 @@ from dustcap.cli import (
     prove_commands,
     record_command,
     serve_command,
+    soak_command,
     sound_commands,
 )
 
@@ -62,6 +63,7 @@ app.command("work")(job_commands.work)
 app.command("stimulus")(sound_commands.stimulus)
 app.command("record")(record_command.record)
 app.command("listen")(sound_commands.listen)
+app.command("soak")(soak_command.soak)
 app.command("prove")(prove_commands.prove)
 app.command("handover")(prove_commands.handover)
 app.command("note")(job_commands.note)

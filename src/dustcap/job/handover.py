@@ -28,6 +28,7 @@ from dustcap.job.handover_data import (
 )
 from dustcap.job.hunt import PREDICTIONS, Hunter
 from dustcap.job.payloads import Complaint, Handover, HuntKept, Intake, Proof, Reading, Recording, Sighting, Work
+from dustcap.job.soak import soak_said
 from dustcap.job.state import Fact
 from dustcap.job.words import complaint_said, said, work_target
 from dustcap.proof.judge import regions
@@ -95,6 +96,7 @@ def gather_proof(desk: Desk, job: int) -> HandoverData:
         beside_words=proof.beside if proof else "",
         limits=limit_regions(after),
         verdicts=tuple(verdict_line(row) for row in proof.verdicts) if proof else (),
+        soak=soak_said(state),
         not_measured=proof.not_measured if proof else ("no recording was made to prove the repair",),
     )
 

@@ -54,7 +54,7 @@ class Complaint(Payload):
     driver: str = Field(default="", max_length=LINE)
     seen: bool = True
     with_volume: Literal["", "follows", "constant"] = ""
-    when: Literal["", "cold", "warm", "always"] = ""
+    when: Literal["", "cold", "warm", "always", "sometimes"] = ""
     measured: str = Field(default="", max_length=LINE)  # what a recording shows of it
     recording: int = Field(default=0, ge=0)  # the entry of that recording
 
@@ -143,6 +143,24 @@ class Photo(Payload):
     shows: str = Field(default="", max_length=LINE)
 
 
+class Soak(Payload):
+    """Switch-ons, or hours under power, and how often the fault came in them."""
+
+    KIND = "soak"
+    when: Literal["before", "after"]
+    cycles: int | None = Field(default=None, ge=1, le=1_000_000)
+    hours: float | None = Field(default=None, gt=0, le=100_000)
+    came: int = Field(default=0, ge=0, le=1_000_000)
+
+    @model_validator(mode="after")
+    def _one_measure(self) -> Soak:
+        if (self.cycles is None) == (self.hours is None):
+            raise ValueError("give cycles or hours")
+        if self.cycles is not None and self.came > self.cycles:
+            raise ValueError("it cannot come more often than it was switched on")
+        return self
+
+
 class HuntKept(Payload):
     """What a hunt said at that point of the job."""
 
@@ -193,7 +211,7 @@ class Correction(Payload):
 KINDS: Mapping[str, type[Payload]] = {
     kind.KIND: kind
     for kind in (
-        Intake, Complaint, Sighting, Reading, Work, Recording, Photo, HuntKept, Proof, Handover, Note, Correction,
+        Intake, Complaint, Sighting, Reading, Work, Recording, Photo, Soak, HuntKept, Proof, Handover, Note, Correction,
     )
 }  # fmt: skip
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import json
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
 
@@ -19,6 +19,7 @@ from dustcap.job.desk import Desk, JobView, append, view
 from dustcap.job.findings import document
 from dustcap.job.payloads import Proof, Reading, Recording, Work
 from dustcap.job.recordings import listen
+from dustcap.job.soak import soak_verdicts
 from dustcap.proof.judge import judge
 from dustcap.proof.limits import default_limits
 
@@ -79,6 +80,7 @@ def prove(
         gain_changed=gain_changed,
         readings=_driver_readings(seen),
     )
+    judgement = replace(judgement, verdicts=judgement.verdicts + soak_verdicts(seen.state))
     verdicts = tuple(one.as_document() for one in judgement.verdicts)
     proof = Proof(before=before_at, after=after_at, verdicts=verdicts, not_measured=judgement.not_measured)
     if beside is not None:

@@ -26,13 +26,14 @@ from dustcap.job.payloads import (
     Reading,
     Recording,
     Sighting,
+    Soak,
     Work,
     payload_of,
 )
 from dustcap.records.rows import Entry
 
 FINDINGS = (Complaint, Sighting, Reading, Work)
-CORRECTABLE = (*FINDINGS, Intake, Note, Recording, Photo)
+CORRECTABLE = (*FINDINGS, Intake, Note, Recording, Photo, Soak)
 
 P = TypeVar("P", bound=Payload)
 

@@ -17,6 +17,7 @@ from dustcap.job.payloads import (
     Reading,
     Recording,
     Sighting,
+    Soak,
     Work,
 )
 from dustcap.job.state import Fact
@@ -100,6 +101,12 @@ def _recording(one: Recording) -> str:
     return f"{one.when} the work: {one.name}" + (f" ({how})" if how else "")
 
 
+def _soak(one: Soak) -> str:
+    run = f"{one.cycles} switch-ons" if one.cycles is not None else f"{one.hours:g} h under power"
+    came = f"the fault came {one.came} times" if one.came else "clean"
+    return f"{one.when} the work: {run}, {came}"
+
+
 def _hunt(one: HuntKept) -> str:
     leads = ", ".join(f"{row['words']} {100 * row['probability']:.0f} %" for row in one.suspects[:3])
     return f"{leads or 'no suspect'}; {advice_said(one.advice)}"
@@ -135,6 +142,7 @@ _WORDS: Mapping[str, Callable[[Any], str]] = {
     Work.KIND: _work,
     Recording.KIND: _recording,
     Photo.KIND: _photo,
+    Soak.KIND: _soak,
     HuntKept.KIND: _hunt,
     Proof.KIND: _proof,
     Handover.KIND: _handover,

@@ -138,6 +138,67 @@ def soak(cycles: int, failures: int, *, came: int, tried: int) -> Soak:
     )
 
 
+@dataclass(frozen=True, slots=True)
+class HoursSoak:
+    """Where a soak by hours stands; as `Soak`, with the mean time between failures that is shown at least (95 %)."""
+
+    hours: float
+    failures: int
+    needed: float
+    remaining: float
+    left: float
+    between_at_least_h: float
+    verdict: str
+
+
+def soak_hours(hours: float, failures: int, *, came: int, hours_before: float) -> HoursSoak:
+    """Progress of a soak by hours, of a fault that came so often in so many hours before the work."""
+    needed = hours_until_fair(came, hours_before)
+    passed = "pass" if hours >= needed else "undecided"
+    return HoursSoak(
+        hours=hours,
+        failures=failures,
+        needed=needed,
+        remaining=max(needed - hours, 0.0),
+        left=left_after_hours(came, hours_before, hours) if not failures else 1.0,
+        between_at_least_h=shown_hours(hours, failures),
+        verdict="fail" if failures else passed,
+    )
+
+
+def cycles_to_show(share: float, confidence: float = 0.95, failures: int = 0) -> int:
+    """Cycles, `failures` of them with the fault, that show it in less than that share of cycles.
+
+    The least n whose exact binomial bound lies there; without a failure that of `clean_cycles`.
+    """
+    _share(share, "share")
+    if not failures:
+        return clean_cycles(1.0 - share, confidence)
+    low, high = failures, 2 * failures
+    while shown_reliability(high, failures, confidence) < 1.0 - share:
+        low, high = high, 2 * high
+        if low > MOST_CYCLES:
+            raise InputError(
+                f"less than {share:g} takes more than {MOST_CYCLES} cycles to show.",
+                where="proof.soak",
+                mend="Ask for a larger share.",
+            )
+    while high - low > 1:
+        middle = (low + high) // 2
+        good = shown_reliability(middle, failures, confidence) >= 1.0 - share
+        low, high = (low, middle) if good else (middle, high)
+    return high
+
+
+def hours_to_show(between_h: float, confidence: float = 0.95, failures: int = 0) -> float:
+    """Hours that show a mean time between failures of at least `between_h`: the inverse of `shown_hours`."""
+    if not between_h > 0:
+        raise InputError(
+            f"{between_h:g} h between failures cannot be shown.", where="proof.soak", mend="Give hours above zero."
+        )
+    return between_h / shown_hours(1.0, failures, confidence)
+
+
 def _counts(total: int, part: int) -> None:
     if not 0 <= part <= total:
         raise InputError(
