@@ -10,8 +10,10 @@ from dustcap.board.write import (
     add_block,
     add_part,
     new_board,
+    remove_block,
     remove_part,
     set_area,
+    set_block,
     set_place,
     set_value,
     write_board,
@@ -156,3 +158,42 @@ def test_a_folder_that_is_not_there_is_told(board, tmp_path):
     """Writing into a missing folder is one line."""
     with pytest.raises(BoardError, match="cannot be written"):
         write_board(board, tmp_path / "none" / "main.board.toml")
+
+
+LIBRARY_BOARD = """layout = 1
+[board]
+name = "x"
+[blocks.filter]   # as on the bench
+from = "low-pass section"
+with = { in = "a", out = "b", plus = "+15", minus = "-15" }  # rails
+[parts]
+V1 = { kind = "supply", value = "15 V", pins = ["+15", "0V"] }
+filter-R1 = { kind = "resistor", value = "4k7", pins = ["a", "filter-mid"] }
+[places]
+filter-R1 = [3, 4]
+V1 = [1, 2]
+"""
+
+
+def test_a_library_block_is_set_and_given_back():
+    """A value is set, and taken out again; comments stay."""
+    board = parse_board(LIBRARY_BOARD)
+
+    changed = set_block(board, "filter", {"frequency": "500 Hz", "out": "c"})
+    back = set_block(changed, "filter", {"frequency": None, "out": "b"})
+
+    assert changed.blocks["filter"].ports["out"] == "c"
+    assert "500 Hz" in changed.text
+    assert "# as on the bench" in changed.text
+    assert "frequency" not in back.text
+    with pytest.raises(BoardError, match="no block 'nothing' of the library"):
+        set_block(board, "nothing", {})
+
+
+def test_a_library_block_is_removed_with_its_parts():
+    """Its parts that were written out and their places go with it; the others stay."""
+    left = remove_block(parse_board(LIBRARY_BOARD), "filter")
+
+    assert set(left.parts) == {"V1"}
+    assert set(left.places) == {"V1"}
+    assert "filter" not in left.text

@@ -17,7 +17,7 @@ import tomlkit
 
 from dustcap.board.defaults import filled
 from dustcap.board.kinds import KINDS
-from dustcap.board.model import Board, Part, Place
+from dustcap.board.model import Block, Board, Part, Place
 from dustcap.board.read import DEFAULT_MAINS, LAYOUT, parse_board
 from dustcap.board.source import as_written, nearest
 from dustcap.errors import BoardError
@@ -125,6 +125,40 @@ def add_block(board: Board, name: str, origin: str, settings: Mapping[str, Writt
     return _again(board, document)
 
 
+def set_block(board: Board, name: str, settings: Mapping[str, Written | None]) -> Board:
+    """The board with ports and values of a library block set; None: that value is the library's again.
+
+    Raises
+    ------
+    BoardError
+        If there is no such block, it is not of the library, or a value cannot be.
+    """
+    _library_block(board, name)
+    document = tomlkit.parse(board.text)
+    block = _member(_table(document, "blocks"), name)
+    if "with" not in block:
+        block["with"] = tomlkit.inline_table()
+    filling = _member(block, "with")
+    for key, value in settings.items():
+        if value is None:
+            filling.pop(key, None)
+        else:
+            filling[key] = value
+    return _again(board, document)
+
+
+def remove_block(board: Board, name: str) -> Board:
+    """The board without a library block, without the places of its parts and what was written of them."""
+    block = _library_block(board, name)
+    document = tomlkit.parse(board.text)
+    del _table(document, "blocks")[name]
+    for table in ("parts", "places"):
+        for part in block.parts:
+            if table in document:
+                _member(document, table).pop(part, None)
+    return _again(board, document)
+
+
 def write_board(board: Board, path: Path | str) -> None:
     """Write the description to a file, all of it or nothing: a temporary file beside it, flushed, then renamed.
 
@@ -158,6 +192,14 @@ def _table(holder: tomlkit.TOMLDocument, name: str) -> Table:
     if name not in holder:
         holder[name] = tomlkit.table(is_super_table=name in ("areas", "blocks"))
     return _member(holder, name)
+
+
+def _library_block(board: Board, name: str) -> Block:
+    if name not in board.blocks or not board.blocks[name].origin:
+        raise BoardError(
+            f"there is no block {name!r} of the library.", where=board.where, mend=nearest(name, board.blocks, "Blocks")
+        )
+    return board.blocks[name]
 
 
 def _member(table: Table, name: str) -> Table:

@@ -49,6 +49,7 @@ def place_block(
     common: str,
     *,
     trail: tuple[str, ...] = (),
+    assumed: frozenset[str] = frozenset(),
 ) -> Placed:
     """The parts of a library block under the name `name`.
 
@@ -62,6 +63,8 @@ def place_block(
         The board's common net.
     trail : tuple of str
         The library blocks that this one is inside of.
+    assumed : frozenset of str
+        Settings that the block around it filled in, without their being given on the board.
 
     Raises
     ------
@@ -77,7 +80,7 @@ def place_block(
         raise own.error(path, f"block {name!r}: the library goes in a circle: {chain}.", "Take one of them out.")
     template = library[word]
     given = _checked(source, path, template, settings)
-    filling = _filling(source, path, name, template, given, common)
+    filling = _filling(source, path, name, template, given, common, frozenset(given) - assumed)
     parts = [_part(own, path, filling, part, raw) for part, raw in template.parts.items()]
     for inner, table in template.blocks.items():
         parts += _inner(own, filling, library, inner, table, (*trail, word)).parts
@@ -98,7 +101,13 @@ def _checked(source: Source, path: KeyPath, template: Template, given: Mapping[s
 
 
 def _filling(
-    source: Source, path: KeyPath, name: str, template: Template, given: Mapping[str, object], common: str
+    source: Source,
+    path: KeyPath,
+    name: str,
+    template: Template,
+    given: Mapping[str, object],
+    common: str,
+    told: frozenset[str],
 ) -> _Filling:
     at = (*path, "with")
     nets = {port: name_at(source, (*at, port), given[port], "a net") for port in template.ports if port in given}
@@ -111,7 +120,7 @@ def _filling(
             values.update(DESIGNS[template.design](values))
         except ValueError as error:
             raise source.error(at, f"block {name!r}: {error}", "Change its settings.") from error
-    return _Filling(name, nets, values, frozenset(given), common)
+    return _Filling(name, nets, values, told, common)
 
 
 def _part(own: Source, path: KeyPath, filling: _Filling, name: str, raw: Mapping[str, object]) -> Part:
@@ -178,6 +187,13 @@ def _inner(
         key: filling.net(value) if key in ports and isinstance(value, str) else _value(value, filling)
         for key, value in settings.items()
     }
+    told = {
+        key
+        for key, value in settings.items()
+        if isinstance(value, dict) and set(value) == {"from"} and value["from"] in filling.given
+    }
     name = f"{filling.name}-{inner}"
     inside = Source(own.where, LineIndex({("blocks", name): own.line(path)}))
-    return place_block(inside, name, library, word, filled, filling.common, trail=trail)
+    return place_block(
+        inside, name, library, word, filled, filling.common, trail=trail, assumed=frozenset(filled) - told
+    )
