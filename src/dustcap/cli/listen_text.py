@@ -74,6 +74,7 @@ def _lines(answer: Row) -> list[tuple[str, str]]:
         *_harmonics(answer.get("harmonics") or ()),
         _irregular(answer.get("irregular")),
         _noise(answer.get("noise")),
+        _pressure(answer.get("calibration")),
         _hum(answer.get("noise")),
         _crackle(answer.get("crackle")),
         _polarity(answer),
@@ -199,3 +200,14 @@ def _told(one: Row) -> tuple[str, str]:
     volume = WITH_VOLUME.get(one.get("with_volume") or "", "")
     measured = f"{number(one['value'], one['unit'])} ± {number(one['spread'], one['unit'])}"
     return "for the hunt", f"{one['complaint']}{driver}{volume}: {measured}"
+
+
+def _pressure(block: Row | None) -> tuple[str, str] | None:
+    """Levels in sound pressure, where a calibrator was recorded."""
+    if not block:
+        return None
+    words = [f"full scale {block['full_scale_db_spl']:.1f} dB SPL ± {block['uncertainty_db']:.2f} dB"]
+    for key, name in (("noise_db_spl_a", "noise"), ("sweep_db_spl", "sweep")):
+        if block[key] is not None:
+            words.append(f"{name} {block[key]:.1f} dB{' A-weighted' if name == 'noise' else ''}")
+    return "sound pressure", ", ".join(words)

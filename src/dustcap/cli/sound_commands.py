@@ -53,6 +53,14 @@ def listen(
     ] = False,
     stimulus: Annotated[Path | None, typer.Option(help="what was played, if not the test recording")] = None,
     diameter: Annotated[str, typer.Option(help="of the diaphragm, with --near-field: `130 mm`", metavar="LENGTH")] = "",
+    gate: Annotated[
+        str, typer.Option(help="length of the response's gate: `5 ms` (default: found)", metavar="TIME")
+    ] = "",
+    smoothing: Annotated[str, typer.Option(help="of the response, in octaves: `1/3`", metavar="1/N")] = "",
+    calibrator: Annotated[
+        Path | None, typer.Option(help="recording of a sound calibrator: levels in sound pressure too")
+    ] = None,
+    calibrator_level: Annotated[float, typer.Option(help="what the calibrator's label says, dB")] = 94.0,
     pair: Annotated[bool, typer.Option("--pair", help="channels 1 and 2 are two loudspeakers in one take")] = False,
     gain_changed: Annotated[
         bool, typer.Option("--gain-changed", help="the recorder's gain was changed between the two takes")
@@ -72,7 +80,19 @@ def listen(
     if diameter and not near_field:
         raise InputError("a diameter counts in the near field only.", where="--diameter", mend="Add --near-field.")
     diameter_m = read(diameter, "m", "--diameter") if diameter else None
-    how = HowTaken(channel, near_field, power_on, gain_changed, stimulus, pair, diameter_m)
+    how = HowTaken(
+        channel,
+        near_field,
+        power_on,
+        gain_changed,
+        stimulus,
+        pair,
+        diameter_m,
+        read(gate, "s", "--gate") if gate else None,
+        _fraction(smoothing),
+        calibrator,
+        calibrator_level,
+    )
     if (job is None and (before or after)) or (job is not None and before == after):
         raise InputError(
             "a recording is kept in a job as taken before or after the work.",
@@ -87,3 +107,13 @@ def listen(
             kept = keep_recording(desk(folder, author), job, recording, when, how, against=against)
             document = dict(kept.document) | {"job": job, "entry": kept.entry, "complaints": list(kept.complaints)}
     answer(json, document, lambda out: print_listen(out, document))
+
+
+def _fraction(text: str) -> int | None:
+    """The denominator of ``1/N``."""
+    if not text:
+        return None
+    one, _, number = text.partition("/")
+    if one.strip() != "1" or not number.strip().isdecimal():
+        raise InputError(f"{text!r} is no octave fraction.", where="--smoothing", mend="Write it like 1/3 or 1/24.")
+    return int(number)

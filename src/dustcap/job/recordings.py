@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import json
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any, Literal
 
@@ -17,11 +17,11 @@ from dustcap.proof.judge import judge
 from dustcap.proof.limits import Limits, default_limits
 from dustcap.sound.against import against as compare
 from dustcap.sound.against import against_document
+from dustcap.sound.calibration import NOMINAL_DB, calibration_of
 from dustcap.sound.document import evidence_document, to_json
 from dustcap.sound.evidence import Evidence, evidence_against
 from dustcap.sound.listen import listen_to
 from dustcap.sound.recording import read_recording
-from dustcap.sound.response import PISTON_DIAMETER_M
 from dustcap.sound.stimulus import Stimulus
 
 Document = Mapping[str, Any]
@@ -38,6 +38,10 @@ class HowTaken:
     stimulus: Path | None = None  # what was played, when it was not the test recording
     pair: bool = False  # channels 1 and 2 are two loudspeakers
     diameter_m: float | None = None  # of the diaphragm, for the near field
+    gate_s: float | None = None  # of the response; found from the first reflection when left out
+    smoothing: int | None = None  # denominator of the octave fraction
+    calibrator: Path | None = None  # its tone, recorded with the same microphone and gain
+    calibrator_db: float = NOMINAL_DB
 
 
 def listen(
@@ -75,7 +79,7 @@ def listen(
     played = _played(how.stimulus)
     other = None
     if against is not None:
-        same_way = HowTaken(near_field=how.near_field, power_on=how.power_on, diameter_m=how.diameter_m)
+        same_way = replace(how, channel=None, pair=False, stimulus=None, calibrator=None)
         other = _heard(against, same_way, played)
     document = _heard(path, how, played)
     document["verdicts"] = [one.as_document() for one in judge(document, limits or default_limits()).verdicts]
@@ -89,6 +93,11 @@ def listen(
 
 def _heard(path: Path, how: HowTaken, played: Stimulus | None) -> dict[str, Any]:
     recording = read_recording(path)
+    shape: dict[str, Any] = {}
+    if how.diameter_m is not None:
+        shape["diameter_m"] = how.diameter_m
+    if how.smoothing is not None:
+        shape["smoothing"] = how.smoothing
     try:
         result = listen_to(
             recording.samples,
@@ -98,13 +107,37 @@ def _heard(path: Path, how: HowTaken, played: Stimulus | None) -> dict[str, Any]
             power_on=how.power_on,
             stimulus=played,
             pair=how.pair,
-            diameter_m=how.diameter_m or PISTON_DIAMETER_M,
+            gate_s=how.gate_s,
+            **shape,
         )
     except SignalError as error:
         raise SignalError(error.what, where=str(path), mend=error.mend) from error
     except InputError as error:
         raise InputError(error.what, where=f"{path}, {error.where}", mend=error.mend) from error
-    return {"layout": 1, "recording": path.name} | to_json(result)
+    document = {"layout": 1, "recording": path.name} | to_json(result)
+    return document | {"calibration": _calibration(how, result.channel, document)}
+
+
+def _calibration(how: HowTaken, channel: int, document: Document) -> dict[str, Any] | None:
+    """What full scale stands for, and the levels that follow in sound pressure."""
+    if how.calibrator is None:
+        return None
+    tone = read_recording(how.calibrator)
+    number = channel if tone.samples.shape[0] >= channel else 1
+    try:
+        found = calibration_of(tone.samples[number - 1], tone.rate, how.calibrator_db)
+    except SignalError as error:
+        raise SignalError(error.what, where=str(how.calibrator), mend=error.mend) from error
+    noise, sweep = document.get("noise"), document.get("sweep_dbfs")
+    return {
+        "recording": how.calibrator.name,
+        "level_db_spl": how.calibrator_db,
+        "hz": round(found.hz, 2),
+        "full_scale_db_spl": round(found.full_scale_db, 3),
+        "uncertainty_db": round(found.uncertainty_db, 3),
+        "noise_db_spl_a": None if not noise else round(noise["dbfs_a"] + found.full_scale_db, 2),
+        "sweep_db_spl": None if sweep is None else round(sweep + found.full_scale_db, 2),
+    }
 
 
 def _played(path: Path | None) -> Stimulus | None:

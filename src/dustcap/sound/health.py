@@ -103,9 +103,9 @@ def rounding_power(samples: Samples) -> float:
 
 
 def _smallest_step(samples: Samples) -> float:
-    """Smallest difference between neighbours that is not nothing: the file's step, or about that."""
-    steps = np.abs(np.diff(samples[: 1 << 20]))
-    return float(max(steps[steps > 0].min(initial=1.0), 2.0**-24))
+    """Smallest difference between two values that is not nothing: the file's step, or about that."""
+    steps = np.diff(np.unique(samples[: 1 << 18]))
+    return float(max(steps.min(initial=1.0), 2.0**-24))
 
 
 def _joined(starts_s: Samples, stops_s: Samples, join_s: float = JOIN_S) -> Stretches:

@@ -17,7 +17,7 @@ from dustcap.sound.health import held
 from dustcap.sound.pair_take import pair_in_take
 from dustcap.sound.pilots import Found, find_layout
 from dustcap.sound.played import DROPOUT_DO, SWEEP_BLOCKS, Setting, add_foreign, add_played
-from dustcap.sound.response import PISTON_DIAMETER_M
+from dustcap.sound.response import PISTON_DIAMETER_M, SMOOTHING
 from dustcap.sound.result import SHORTEST_S, ListenResult
 from dustcap.sound.stimulus import RATES_HZ, Samples, Stimulus
 from dustcap.sound.thump import thump_of
@@ -35,6 +35,7 @@ def listen_to(
     stimulus: Stimulus | None = None,
     gate_s: float | None = None,
     diameter_m: float = PISTON_DIAMETER_M,
+    smoothing: int = SMOOTHING,
     pair: bool = False,
 ) -> ListenResult:
     """Analyse one recording.
@@ -57,6 +58,8 @@ def listen_to(
         Length of the response's gate, s.
     diameter_m : float
         Of the diaphragm, for the near field: it is valid up to ka = 1.
+    smoothing : int
+        Denominator of the octave fraction over which the response is averaged, 1 to 48.
     pair : bool
         Channels 1 and 2 hold two loudspeakers in one take: they are compared.
 
@@ -72,11 +75,17 @@ def listen_to(
         raise InputError(
             f"a diaphragm of {diameter_m * 1000:g} mm is outside the range.", where="diameter", mend="10 to 1000 mm."
         )
+    if not 1 <= smoothing <= 48:
+        raise InputError(
+            f"smoothing over 1/{smoothing} octave is outside the range.", where="smoothing", mend="Give 1 to 48."
+        )
+    if gate_s is not None and not 1e-3 <= gate_s <= 0.5:
+        raise InputError(f"a gate of {gate_s * 1e3:g} ms is outside the range.", where="gate", mend="Give 1 to 500 ms.")
     number, wave, found, all_found = _choose(channels, rate, channel, every=pair)
     if found is not None or stimulus is not None or power_on:
         wave = wave.astype(float)  # hours of mere noise are worked on piece by piece, as they come
     result = ListenResult(rate, number)
-    setting = Setting(near_field, gate_s, diameter_m)
+    setting = Setting(near_field, gate_s, diameter_m, smoothing)
     if power_on:
         _add_switch(result, wave)
     elif found is not None:

@@ -24,7 +24,7 @@ from dustcap.sound.health import (
 from dustcap.sound.irregular import irregular_of
 from dustcap.sound.pilots import SKEW_LIMIT
 from dustcap.sound.polarity import Polarity, polarity_of
-from dustcap.sound.response import PISTON_DIAMETER_M, frequency_response, grid_hz, impulse_and_gate
+from dustcap.sound.response import PISTON_DIAMETER_M, SMOOTHING, frequency_response, grid_hz, impulse_and_gate
 from dustcap.sound.result import SHORTEST_S, ListenResult, Windows, joined
 from dustcap.sound.stimulus import START_HZ, STOP_HZ, Samples
 from dustcap.sound.sweep import SweepResponse, sweep_response
@@ -46,6 +46,7 @@ class Setting:
     near_field: bool = False
     gate_s: float | None = None
     diameter_m: float = PISTON_DIAMETER_M
+    smoothing: int = SMOOTHING
 
 
 def add_played(result: ListenResult, wave: Samples, alignment: Alignment, setting: Setting) -> None:
@@ -94,7 +95,12 @@ def add_foreign(result: ListenResult, wave: Samples, alignment: ForeignAlignment
     result.response = result.attempt(
         "response",
         lambda: frequency_response(
-            sweep, rest, near_field=setting.near_field, gate_s=setting.gate_s, diameter_m=setting.diameter_m
+            sweep,
+            rest,
+            near_field=setting.near_field,
+            gate_s=setting.gate_s,
+            diameter_m=setting.diameter_m,
+            smoothing=setting.smoothing,
         ),
     )
     _polarity(result, sweep, rest)
@@ -163,6 +169,7 @@ def _sweep_blocks(
                 near_field=setting.near_field,
                 gate_s=setting.gate_s,
                 diameter_m=setting.diameter_m,
+                smoothing=setting.smoothing,
                 spoiled_hz=spoiled,
             ),
         )
