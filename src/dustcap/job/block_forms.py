@@ -164,7 +164,7 @@ def description(desk: Desk, stem: str) -> Description:
     for ordered in blocks_in_order(board):
         block = board.blocks.get(ordered.name)
         if block is not None:
-            assumed = block_form(board, block.name).assumed if block.origin else _assumed_parts(board, block)
+            assumed = block_form(board, block.name).assumed
             lines.append(BlockLine(block.name, block.origin, len(block.parts), assumed, ordered.step < 0))
     own = tuple(_part_line(part, "") for part in board.parts.values() if not part.block)
     title = f"{board.name}, revision {board.revision}" if board.revision else board.name
@@ -198,13 +198,16 @@ def new_form(board: Board, origin: str) -> BlockForm:
 
 
 def block_form(board: Board, name: str) -> BlockForm:
-    """The form of a library block on the board.
+    """The form of a block on the board; a block of the board's own parts has their values alone.
 
     Raises
     ------
     InputError
-        If there is no such block, or it is not of the library.
+        If there is no such block.
     """
+    if name in board.blocks and not board.blocks[name].origin:
+        own = tuple(_part_line(board.parts[part], name) for part in board.blocks[name].parts)
+        return BlockForm(name, "", "its own parts", "", (), (), own, _nets(board))
     block = library_block(board, name)
     template = template_of(block.origin)
     given = _given(board, name)
@@ -266,10 +269,6 @@ def _part_line(part: Part, block: str) -> PartLine:
     value = shown_for(part, key) if key else ""
     short = part.name.removeprefix(f"{block}-")
     return PartLine(part.name, short, part.kind, key, value, part.nets, assumed)
-
-
-def _assumed_parts(board: Board, block: Block) -> int:
-    return sum(_part_line(board.parts[part], "").assumed for part in block.parts)
 
 
 def _setting_line(key: str, setting: Setting, given: object) -> SettingLine:

@@ -16,6 +16,8 @@ from dustcap.board.model import Board
 from dustcap.board.read import parse_board
 from dustcap.circuit.floating import floating_nets
 from dustcap.errors import InputError
+from dustcap.job.desk import Desk
+from dustcap.job.drawer import open_board
 from dustcap.job.sheet import ServiceSheet, sheet_of
 from dustcap.predict.checks import DEFAULT_SIGNAL_HZ, DEFAULT_SIGNAL_V
 from dustcap.predict.sheet import SAMPLES
@@ -73,6 +75,11 @@ def preview_of(board: Board, block: str) -> Preview:
             alone = parse_board(f"{alone.text}\n{line}", alone.where)
             stand_ins.append(f"{TIE_OHM} from {net} to {alone.common}")
     return Preview(alone, block, nets, tuple(stand_ins))
+
+
+def preview_on(desk: Desk, stem: str, block: str) -> Preview:
+    """What to compute for a block of that board."""
+    return preview_of(open_board(desk, stem), block)
 
 
 def _complete(board: Board) -> bool:

@@ -62,6 +62,11 @@ class Spot:
     at: Point | None
     reach: float
 
+    @property
+    def says(self) -> str:
+        """Kind and value in a few words, neither twice."""
+        return self.value if self.value.startswith(self.kind) else f"{self.kind} {self.value}".rstrip()
+
 
 @dataclass(frozen=True, slots=True)
 class LeakPair:

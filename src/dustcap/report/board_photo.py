@@ -17,7 +17,7 @@ from dustcap.report.svg import DEEP, GRID, INK, PAPER, Drawing, Point, text_widt
 from dustcap.report.wording import per_cent, quantity
 
 WIDTH = 1000.0
-NAME_PT, LABEL_PT = 9.0, 12.0
+NAME_PT, LABEL_PT, SMALLEST_PT = 12.0, 13.0, 8.0
 LEAST_RADIUS, REACHABLE = 4.0, 15.0
 CHOSEN = "#ffd34d"
 GROUND = "#eef0ec"
@@ -78,9 +78,11 @@ def board_picture(
         _gaps(drawing, frame, leaks)
     if net:
         _tracks(drawing, frame, view, net)
+    names = _Names(frame.height)
     for spot in view.spots:
         if spot.at is not None:
-            _spot(drawing, frame, spot, chosen=spot.name == part or bool(net and net in spot.nets), link=link)
+            chosen = spot.name == part or bool(net and net in spot.nets)
+            _spot(drawing, frame, spot, names, chosen=chosen, link=link)
     labels = _Labels(drawing, frame.height)
     _suspects(drawing, frame, view, suspects, labels)
     if leaks is not None:
@@ -141,6 +143,34 @@ class _Labels:
                 self.drawing.text((x + 5, y + 14 + 15 * row), line, size=LABEL_PT, bold=row == 0)
 
 
+class _Names:
+    """Where the names of parts stand: beside their part on the first side that is free, small where none is."""
+
+    def __init__(self, height: float) -> None:
+        self.height = height
+        self.taken: list[tuple[float, float, float, float]] = []
+
+    def place(self, at: Point, radius: float, name: str, size: float) -> tuple[Point, float]:
+        """Base line of a name, and its size."""
+        for each in (size, SMALLEST_PT):
+            wide, out = text_width(name, each), radius * 0.7 + 2
+            for x in (at[0] + out, at[0] - out - wide):
+                for y in (at[1] - out, at[1] + out + each * 0.7):
+                    box = (x, y - each * 0.8, wide, each * 0.9)
+                    if (
+                        0 < x < WIDTH - wide
+                        and each < y < self.height
+                        and not any(_meet(box, old) for old in self.taken)
+                    ):
+                        self.taken.append(box)
+                        return (x, y), each
+        return (at[0] + radius * 0.7 + 2, at[1] - radius * 0.7), SMALLEST_PT
+
+
+def _meet(a: tuple[float, float, float, float], b: tuple[float, float, float, float]) -> bool:
+    return a[0] < b[0] + b[2] and b[0] < a[0] + a[2] and a[1] < b[1] + b[3] and b[1] < a[1] + a[3]
+
+
 def _areas(drawing: Drawing, frame: _Frame, view: BoardView, leaks: LeakMap | None) -> None:
     shapes = {shape.name: shape for shape in leaks.areas} if leaks else {}
     for area in view.areas:
@@ -179,18 +209,20 @@ def _tracks(drawing: Drawing, frame: _Frame, view: BoardView, net: str) -> None:
         drawing.line(frame.spot(start), frame.spot(end), stroke=CHOSEN, width=3)
 
 
-def _spot(drawing: Drawing, frame: _Frame, spot: Spot, *, chosen: bool, link: Callable[[Spot], str] | None) -> None:
+def _spot(
+    drawing: Drawing, frame: _Frame, spot: Spot, names: _Names, *, chosen: bool, link: Callable[[Spot], str] | None
+) -> None:
     assert spot.at is not None
     at, radius = frame.spot(spot.at), frame.radius(spot.at, spot.reach)
     if link is not None:
-        drawing.begin(href=link(spot), says=f"{spot.name}, {spot.kind} {spot.value}".rstrip())
+        drawing.begin(href=link(spot), says=f"{spot.name}, {spot.says}")
         drawing.dot(at, max(radius, REACHABLE), fill="#ffffff00")
-    drawing.dot(at, radius, fill="none", stroke=PAPER, width=4.5 if chosen else 3.0)
-    drawing.dot(at, radius, fill="none", stroke=INK, width=3.5 if chosen else 1.4)
+    drawing.dot(at, radius, fill="none", stroke=PAPER, width=9.0 if chosen else 3.0)
+    drawing.dot(at, radius, fill="none", stroke=INK, width=7.0 if chosen else 1.4)
     if chosen:
-        drawing.dot(at, radius, fill="none", stroke=CHOSEN, width=1.6)
-    name = (at[0] + radius * 0.7 + 2, at[1] - radius * 0.7)
-    drawing.text(name, _short(spot), size=NAME_PT, bold=chosen, halo=True)
+        drawing.dot(at, radius, fill="none", stroke=CHOSEN, width=4.0)
+    place, size = names.place(at, radius, _short(spot), LABEL_PT if chosen else NAME_PT)
+    drawing.text(place, _short(spot), size=size, bold=chosen, halo=True)
     if link is not None:
         drawing.end()
 

@@ -26,8 +26,7 @@ class PartFacts:
     """A part: what it is, and what is read across it."""
 
     name: str
-    kind: str
-    value: str
+    says: str
     block: str
     placed: bool
     rows: Rows
@@ -65,12 +64,14 @@ def facts_of(
     found = None
     if part and not net:
         spot = spots[part]
-        found = PartFacts(part, spot.kind, spot.value, spot.block, spot.at is not None, _part_rows(sheet, part))
+        found = PartFacts(part, spot.says, spot.block, spot.at is not None, _part_rows(sheet, part))
+    common = view.board.common
+    names = tuple(sorted(names, key=lambda name: name == common))  # nothing is read there, so it comes last
     nets = tuple(
         NetFacts(name, tuple(spot.name for spot in view.spots if name in spot.nets), _net_rows(sheet, name))
         for name in names
     )
-    return Facts(view.stem, view.board.common, found, nets, waiting, problem, query)
+    return Facts(view.stem, common, found, nets, waiting, problem, query)
 
 
 def _net_rows(sheet: ServiceSheet | None, net: str) -> Rows:

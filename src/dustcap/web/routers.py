@@ -7,6 +7,7 @@ from fastapi import APIRouter
 from dustcap.web import (
     bench_pages,
     board_pages,
+    describe_pages,
     entries,
     handover_pages,
     hunt_pages,
@@ -27,5 +28,6 @@ ROUTERS: tuple[APIRouter, ...] = (
     proof_pages.router,
     handover_pages.router,
     board_pages.router,
+    describe_pages.router,
     photo_pages.router,
 )

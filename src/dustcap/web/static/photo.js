@@ -45,6 +45,8 @@ document.addEventListener("submit", (event) => {
   save(form, event.submitter);
 });
 document.getElementById("place-form").addEventListener("change", () => show());
+document.getElementById("views").before(document.getElementById("tools"));
+document.getElementById("tools").classList.add("live");
 startWith();
 
 function startWith() {
@@ -57,7 +59,7 @@ function startWith() {
 function choose(next) {
   mode = next;
   document.querySelector(`input[name=mode][value=${next}]`).checked = true;
-  for (const form of document.querySelectorAll(".tools form")) form.hidden = next !== "look" && form.dataset.mode !== next;
+  for (const form of document.querySelectorAll(".tools form")) form.hidden = form.dataset.mode !== next;
   tell(HINTS[next]);
   show();
 }
