@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import multiprocessing
 import os
+import threading
 from collections.abc import Callable, Iterable, Sequence
 from concurrent.futures import ProcessPoolExecutor
 from typing import TypeVar
@@ -22,5 +23,17 @@ def on_all_cores(function: Callable[[Task], Answer], tasks: Sequence[Task]) -> I
         yield from map(function, tasks)
         return
     context = multiprocessing.get_context("spawn")
-    with ProcessPoolExecutor(min(cores, len(tasks)), mp_context=context) as pool:
+    with ProcessPoolExecutor(min(cores, len(tasks)), mp_context=context, initializer=_leave_with_parent) as pool:
         yield from pool.map(function, tasks)
+
+
+def _leave_with_parent() -> None:
+    """End this process when the one that started it is killed: its pool would wait for work for ever."""
+    threading.Thread(target=_watch, daemon=True).start()
+
+
+def _watch() -> None:
+    parent = multiprocessing.parent_process()
+    if parent is not None:
+        parent.join()
+        os._exit(1)

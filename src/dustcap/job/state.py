@@ -18,6 +18,7 @@ from dustcap.job.payloads import (
     Complaint,
     Correction,
     Handover,
+    ImpedanceKept,
     Intake,
     Note,
     Payload,
@@ -33,7 +34,7 @@ from dustcap.job.payloads import (
 from dustcap.records.rows import Entry
 
 FINDINGS = (Complaint, Sighting, Reading, Work)
-CORRECTABLE = (*FINDINGS, Intake, Note, Recording, Photo, Soak)
+CORRECTABLE = (*FINDINGS, Intake, Note, Recording, ImpedanceKept, Photo, Soak)
 
 P = TypeVar("P", bound=Payload)
 
@@ -123,6 +124,8 @@ def _then(state: JobState, entry: Entry) -> JobState:
 
 def _corrected(state: JobState, entry: Entry, correction: Correction) -> JobState:
     old = correctable(state, entry.corrects)
+    if correction.instead is None and isinstance(old.payload, Intake):
+        raise InputError("an intake is not withdrawn.", where="correction", mend="Correct what is wrong in it.")
     new = replace(old, corrected_by=entry.position, why=correction.why, withdrawn=correction.instead is None)
     if correction.instead is not None:
         new = replace(new, payload=payload_of(type(old.payload).KIND, correction.instead))
