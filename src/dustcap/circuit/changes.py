@@ -1,70 +1,31 @@
-r"""Impedance between pairs of nets of a linear network when a few of its branches change, without solving it anew.
+r"""Impedance between pairs of nets of a network of branches when a few of them change, without solving it anew.
 
-====================  ===========  ============================================================
-symbol in the source  name here    meaning
-====================  ===========  ============================================================
-Y                     `healthy`    admittances of the unchanged branches, a matrix between nets
-Z                     `inverse`    inverse of Y for each sample
-U                     columns      +1 / -1 at the two nets of each changed branch
-D                     `delta`      change of the changed branches' admittances
-====================  ===========  ============================================================
+.. math:: e^T Z' e = e^T Z e - e^T Z U (D^{-1} + U^T Z U)^{-1} U^T Z e
 
-.. math:: Z' = Z - Z U (I + D\,U^T Z U)^{-1} D\,U^T Z
-
-so that one inverse a sample serves every failure (Householder's form of the modified inverse).
-
-References
-----------
-A. S. Householder, "A survey of some closed methods for inverting matrices", J. SIAM 5 (1957) 155; the identity is the
-Sherman-Morrison-Woodbury formula (from memory; checked against the plain solution in the tests).
+in the words of `low_rank.py`, e being +1 and -1 at the pair. A group of nets that hangs on nothing is tied to the
+common net; a change that joins it to another group also takes the tie away. What a change cuts off, and what rounding
+spoils, is solved anew.
 """
 
 from __future__ import annotations
 
-from collections.abc import Iterator
 from typing import Any
 
 import numpy as np
-from numpy.typing import NDArray
 
-GROUND_S = 1e-12
-"""Tiny admittance from every net to common, so that a net without any path is not singular: 1 Tohm, far over range."""
-LOW_S = 0.01
-OPENED = 0.01
-"""A branch of less than 100 ohm that falls to less than a hundredth of its admittance is opened."""
-MOST_NUMBERS = 4_000_000
+from dustcap.circuit.layout import COMMON
+from dustcap.circuit.low_rank import ROUNDING, TOLERANCE, Chunk, Flags, LowRank, inverses
+from dustcap.circuit.pair_impedance import CONNECTED_S, TIE_S, groups_of, pair_impedances
+from dustcap.circuit.stamps import Changes, Index, Numbers, Stamps
+
+LEAST_OHM = 100.0
+"""Below it the error counts as a share of this: two millionths of a milliohm, which no meter shows."""
+MOST_NUMBERS = 400_000
 """Numbers held at once in one block of the work."""
-
-Ends = NDArray[np.intp]
-Numbers = NDArray[Any]
+PLAIN_NUMBERS = 2_000_000
 
 
-def inverse_of(ends: Ends, admittance: Numbers, nets: int) -> Numbers:
-    """Inverse nodal matrices, shape (cases, nets + 1, nets + 1); the last row and column are the common net, zero.
-
-    `ends` (branches, 2) holds net indices, `nets` for the common one; `admittance` (cases, branches) in siemens.
-    """
-    cases = admittance.shape[0]
-    matrix = np.zeros((cases, nets + 1, nets + 1), dtype=admittance.dtype)
-    flat = matrix.reshape(cases, -1)
-    width = nets + 1
-    a, b = ends[:, 0], ends[:, 1]
-    for rows, columns, sign in ((a, a, 1.0), (b, b, 1.0), (a, b, -1.0), (b, a, -1.0)):
-        np.add.at(flat.T, rows * width + columns, sign * admittance.T)
-    diagonal = np.arange(nets)
-    matrix[:, diagonal, diagonal] += GROUND_S
-    inverse = np.zeros_like(matrix)
-    inverse[:, :nets, :nets] = np.linalg.inv(matrix[:, :nets, :nets])
-    return inverse
-
-
-def pair_impedance(inverse: Numbers, pairs: Ends) -> Numbers:
-    """Impedance between pairs of nets, shape (cases, pairs), from inverse nodal matrices."""
-    a, b = pairs[:, 0], pairs[:, 1]
-    return np.asarray(inverse[:, a, a] + inverse[:, b, b] - inverse[:, a, b] - inverse[:, b, a])
-
-
-def changed_pair_impedance(ends: Ends, healthy: Numbers, changed: Numbers, pairs: Ends, nets: int) -> Numbers:
+def changed_pair_impedance(ends: Index, healthy: Numbers, changed: Numbers, pairs: Index, nets: int) -> Numbers:
     """Impedance between pairs of nets in every case of every failure.
 
     Parameters
@@ -82,61 +43,86 @@ def changed_pair_impedance(ends: Ends, healthy: Numbers, changed: Numbers, pairs
 
     Returns
     -------
-    shape (failures, samples, pairs), ohms.
+    shape (failures, samples, pairs), ohms; inf between groups of nets that nothing connects.
     """
-    inverse = inverse_of(ends, healthy, nets)
-    lead = inverse[:, :, pairs[:, 0]] - inverse[:, :, pairs[:, 1]]  # Z e, (samples, nets + 1, pairs)
-    plain = pair_impedance(inverse, pairs)
-    result = np.broadcast_to(plain, (changed.shape[0], *plain.shape)).copy()
-    for failures, branches in _groups(healthy, changed):
-        for block in _blocks(failures, branches, plain.size):
-            result[block[0]] = plain - _drop(ends, healthy, changed, inverse, lead, pairs, block)
-    return result
+    signed, leads = np.where(ends == nets, COMMON, ends), np.where(pairs == nets, COMMON, pairs)
+    there = np.abs(healthy).max(axis=0) > CONNECTED_S
+    label = groups_of(signed[:, 0], signed[:, 1], there[None], nets)[0]
+    roots = np.setdiff1d(label, [COMMON])
+    ties = np.stack([roots, np.full(len(roots), nets)], axis=1)
+    tied = np.concatenate([healthy.T, np.full((len(roots), len(healthy)), TIE_S, dtype=healthy.dtype)])
+    changes, labels = _changes(signed, healthy, changed, label, roots)
+    network = LowRank(Stamps.branches(np.concatenate([ends, ties]), nets), tied, changes, 0.0)
+    found, poor = _fast(network, pairs)
+    apart = labels[:, leads[:, 0]] != labels[:, leads[:, 1]]
+    found[np.broadcast_to(apart[:, None], found.shape)] = np.inf
+    failures, samples = np.nonzero((poor & ~apart[:, None]).any(axis=2))
+    step = max(1, PLAIN_NUMBERS // nets**2)
+    for first in range(0, len(failures), step):
+        some = failures[first : first + step], samples[first : first + step]
+        found[some] = pair_impedances(signed[:, 0], signed[:, 1], changed[some], leads, nets)
+    return found
 
 
-def opens_low(healthy: Numbers, changed: Numbers) -> NDArray[np.bool_]:
-    """Which failures take away a branch of low resistance, shape (failures,).
-
-    What such a branch held together is then known only as the small difference of large numbers: solve those anew.
-    """
-    low = np.abs(healthy) > LOW_S
-    return np.asarray(np.any(low & (np.abs(changed) < OPENED * np.abs(healthy)), axis=(1, 2)))
-
-
-def _groups(healthy: Numbers, changed: Numbers) -> Iterator[tuple[NDArray[np.intp], NDArray[np.intp]]]:
-    """Failures that change equally many branches, with the branches that each changes."""
+def _changes(signed: Index, healthy: Numbers, changed: Numbers, label: Index, roots: Index) -> tuple[Changes, Index]:
+    """The changed branches of every failure with the ties that they make needless, and its groups of nets."""
     differs = np.any(changed != healthy, axis=1)
-    count = differs.sum(axis=1)
-    for size in np.unique(count[count > 0]):
-        failures = np.flatnonzero(count == size)
-        yield failures, np.nonzero(differs[failures])[1].reshape(len(failures), size)
+    labels = np.repeat(label[None], len(changed), axis=0)
+    failures, branches = np.nonzero(differs)
+    joins = label[signed[branches, 0]] != label[signed[branches, 1]]
+    loose: list[list[int]] = [[] for _ in range(len(changed))]
+    for failure, branch in zip(failures[joins], branches[joins], strict=True):
+        low, high = np.sort(labels[failure, signed[branch]])
+        if low != high:
+            labels[failure, labels[failure] == high] = low
+            loose[failure].append(len(signed) + int(np.searchsorted(roots, high)))
+    picked = [[*np.flatnonzero(row), *more] for row, more in zip(differs, loose, strict=True)]
+    most = max([1, *map(len, picked)])
+    stamps = np.array([[*row, *[-1] * (most - len(row))] for row in picked], dtype=np.intp).reshape(-1, most)
+    values = np.zeros((*stamps.shape, healthy.shape[0]), dtype=np.result_type(healthy, changed))
+    row, column = np.nonzero((stamps >= 0) & (stamps < len(signed)))
+    values[row, column] = changed[row, :, stamps[row, column]]
+    return Changes(stamps, values), labels
 
 
-def _blocks(failures: NDArray[np.intp], branches: NDArray[np.intp], numbers: int) -> Iterator[tuple[Any, Any]]:
-    step = max(1, MOST_NUMBERS // max(1, numbers * branches.shape[1]))
-    for start in range(0, len(failures), step):
-        yield failures[start : start + step], branches[start : start + step]
+def _fast(network: LowRank, pairs: Index) -> tuple[Numbers, Flags]:
+    """Impedances (failures, samples, pairs), and which of them are to be solved anew."""
+    faults, samples = len(network.changes.stamps), network.admittance.shape[1]
+    kind = np.result_type(network.admittance, network.changes.values)
+    found = np.empty((faults, len(pairs), samples), dtype=kind)
+    poor = np.zeros(found.shape, dtype=bool)
+    with np.errstate(all="ignore"):
+        for chunk in network.chunks:
+            base = chunk.base(np.zeros((network.stamps.size, 1)), np.zeros((1, 1)), pairs)
+            left, part = base.left, chunk.samples
+            plain = np.take_along_axis(left, pairs[:, 0][None, :, None], axis=0)[0]
+            plain = plain - np.take_along_axis(left, pairs[:, 1][None, :, None], axis=0)[0]
+            for some, stamps in network.ranks:
+                step = max(1, MOST_NUMBERS // max(1, stamps.shape[1] * plain.size))
+                for first in range(0, len(some), step):
+                    rows = some[first : first + step]
+                    values = network.changed(rows, stamps.shape[1], part)
+                    drawn, off = _drawn(chunk, left, stamps[first : first + step], values)
+                    result = plain - drawn
+                    found[rows, :, part] = result
+                    poor[rows, :, part] = ~(off <= TOLERANCE * (np.abs(result) + LEAST_OHM)) | base.off
+    return found.transpose(0, 2, 1), poor.transpose(0, 2, 1)
 
 
-def _drop(
-    ends: Ends, healthy: Numbers, changed: Numbers, inverse: Numbers, lead: Numbers, pairs: Ends, block: tuple[Any, Any]
-) -> Numbers:
-    failures, branches = block
-    i, j = ends[branches, 0], ends[branches, 1]  # (failures, k)
-    delta = (
-        np.take_along_axis(changed[failures], branches[:, None, :], axis=2)
-        - healthy[np.arange(healthy.shape[0])[None, :, None], branches[:, None, :]]
-    )  # (failures, samples, k)
-    seen = np.moveaxis(lead[:, i, :] - lead[:, j, :], 0, 1)  # U^T Z e, (failures, samples, k, pairs)
-    rows_i, rows_j = i[:, :, None], j[:, :, None]
-    columns_i, columns_j = i[:, None, :], j[:, None, :]
-    inner = (
-        inverse[:, rows_i, columns_i]
-        - inverse[:, rows_i, columns_j]
-        - inverse[:, rows_j, columns_i]
-        + inverse[:, rows_j, columns_j]
-    )  # U^T Z U, (samples, failures, k, k)
-    inner = np.moveaxis(inner, 0, 1)
-    system = np.eye(branches.shape[1]) + delta[..., :, None] * inner
-    solved = np.linalg.solve(system, delta[..., :, None] * seen)
-    return np.asarray(np.sum(seen * solved, axis=2))
+def _drawn(chunk: Chunk, left: Numbers, stamps: Index, values: Numbers) -> tuple[Numbers, Any]:
+    """What failures that change the stamps (f, r) take off every pair, (f, pairs, samples), and its error."""
+    rank = stamps.shape[1]
+    if not rank:
+        return np.zeros((len(stamps), 1, 1)), np.zeros((len(stamps), 1, 1))
+    to, back = left[chunk.stamps.to[stamps]], left[chunk.stamps.back[stamps]]
+    seen, size_seen = to - back, np.abs(to) + np.abs(back)  # (f, r, pairs, samples)
+    pull, spoilt = inverses(chunk, stamps, values)  # (f, r, r, samples)
+    most = np.abs(seen)
+    drawn, off = np.zeros_like(seen[:, 0]), np.zeros_like(most[:, 0])
+    for i in range(rank):
+        for j in range(rank):
+            drawn += seen[:, i] * pull[:, i, j, None] * seen[:, j]
+            off += most[:, i] * (
+                spoilt[:, i, j, None] * most[:, j] + 2.0 * np.abs(pull[:, i, j, None]) * size_seen[:, j]
+            )
+    return drawn, ROUNDING * off

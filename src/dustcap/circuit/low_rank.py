@@ -98,17 +98,17 @@ class LowRank:
         found = np.empty((len(self.changes.stamps), len(reads), samples), dtype=kind)
         poor = np.zeros((len(found), samples), dtype=bool)
         with np.errstate(all="ignore"):
-            for chunk in self._chunks:
+            for chunk in self.chunks:
                 some = chunk.samples
                 base = chunk.base(_some(right, some), _some(emf, some), reads)
                 self._fill(chunk, base, found, poor)
         return found.transpose(0, 2, 1), poor
 
     @cached_property
-    def _chunks(self) -> list[_Chunk]:
+    def chunks(self) -> list[Chunk]:
         with np.errstate(all="ignore"):
             return [
-                _Chunk(self, self._plan, slice(first, first + AT_ONCE))
+                Chunk(self, self._plan, slice(first, first + AT_ONCE))
                 for first in range(0, self.admittance.shape[1], AT_ONCE)
             ]
 
@@ -127,7 +127,7 @@ class LowRank:
         return Elimination(there[:size, :size], dense(stamps, self.admittance[:, :1], self.floor)[0, :size, :size])
 
     @cached_property
-    def _ranks(self) -> list[tuple[Index, Index]]:
+    def ranks(self) -> list[tuple[Index, Index]]:
         """Faults of equal number of changed stamps in the order of the first, and those stamps."""
         order = np.argsort(self.changes.stamps.max(axis=1, initial=-1), kind="stable")
         there = self.changes.stamps[order] >= 0
@@ -138,8 +138,8 @@ class LowRank:
             ranks.append((faults, chosen[chosen >= 0].reshape(len(faults), rank)))
         return ranks
 
-    def _fill(self, chunk: _Chunk, base: _Base, found: Numbers, poor: Flags) -> None:
-        for faults, stamps in self._ranks:
+    def _fill(self, chunk: Chunk, base: Base, found: Numbers, poor: Flags) -> None:
+        for faults, stamps in self.ranks:
             rank = stamps.shape[1]
             if not rank:
                 found[faults, :, chunk.samples], poor[faults, chunk.samples] = base.read, base.off
@@ -147,14 +147,14 @@ class LowRank:
             step = max(1, BLOCK // (rank * base.read.size))
             for first in range(0, len(faults), step):
                 some = faults[first : first + step]
-                values = self._values(some, rank, chunk.samples)
+                values = self.changed(some, rank, chunk.samples)
                 _update(chunk, base, stamps[first : first + step], values, some, found, poor)
 
-    def _values(self, faults: Index, rank: int, samples: slice) -> Numbers:
+    def changed(self, faults: Index, rank: int, samples: slice) -> Numbers:
         values = self.changes.values[faults]
         if values.shape[1] != rank:
             there = self.changes.stamps[faults] >= 0
-            values = values[there].reshape(len(faults), rank, -1)
+            values = values[there].reshape(len(faults), rank, values.shape[2])
         return values[..., samples] if values.shape[2] > 1 else values
 
     def _plain(self, faults: Index, cases: Index, right: Numbers, reads: Index) -> Numbers:
@@ -173,7 +173,7 @@ class LowRank:
 
 
 @dataclass(frozen=True, eq=False)
-class _Base:
+class Base:
     """The solution without a fault in some samples."""
 
     drop: Numbers  # over each stamp, (k, samples)
@@ -185,7 +185,7 @@ class _Base:
     off: Flags  # samples that do not answer to their equations
 
 
-class _Chunk:
+class Chunk:
     """Some samples of a network, eliminated."""
 
     def __init__(self, network: LowRank, plan: Elimination, samples: slice) -> None:
@@ -208,7 +208,7 @@ class _Chunk:
         c, d = self.inverse[self.slot[minus, to]], self.inverse[self.slot[minus, back]]
         return a - b - c + d, np.abs(a) + np.abs(b) + np.abs(c) + np.abs(d)
 
-    def base(self, current: Numbers, emf: Numbers, reads: Index) -> _Base:
+    def base(self, current: Numbers, emf: Numbers, reads: Index) -> Base:
         """The solution for these currents, and the rows of the inverse for these reads."""
         size, samples = self.stamps.size, self.y.shape[1]
         current = current + driven(self.stamps, self.y, emf)
@@ -227,7 +227,7 @@ class _Chunk:
         off |= self._off_residual(np.tensordot(weight, left, (0, 1)), np.tensordot(weight, unit[:size], (0, 1)), turned)
         read = volts[reads[:, 0]] - volts[reads[:, 1]]
         most_left = np.abs(left).max(axis=1)
-        return _Base(drop, most_drop, left, most_left, read, np.abs(read).max(axis=0), off | self.off)
+        return Base(drop, most_drop, left, most_left, read, np.abs(read).max(axis=0), off | self.off)
 
     def _off_trace(self) -> Flags:
         """Samples in which the trace of Z Y is not the number of nets."""
@@ -251,7 +251,7 @@ class _Chunk:
 
 
 def _update(
-    chunk: _Chunk, base: _Base, stamps: Index, values: Numbers, faults: Index, found: Numbers, poor: Flags
+    chunk: Chunk, base: Base, stamps: Index, values: Numbers, faults: Index, found: Numbers, poor: Flags
 ) -> None:
     """Results of faults (f,) that change the stamps (f, r) to values (f, r, samples)."""
     if stamps.shape[1] == 1:
@@ -271,7 +271,7 @@ def _update(
     poor[rows, chunk.samples] = doubt | base.off
 
 
-def _one(chunk: _Chunk, base: _Base, stamps: Index, values: Numbers) -> tuple[Numbers, Numbers, Numbers]:
+def _one(chunk: Chunk, base: Base, stamps: Index, values: Numbers) -> tuple[Numbers, Numbers, Numbers]:
     """What faults of one changed stamp take off the reads (f, m, samples), at most and with what error (f, samples)."""
     some, which = np.unique(stamps, return_inverse=True)
     to, back = chunk.stamps.to[some], chunk.stamps.back[some]
@@ -300,35 +300,50 @@ def _one(chunk: _Chunk, base: _Base, stamps: Index, values: Numbers) -> tuple[Nu
     return drawn.reshape(len(stamps), *left.shape[1:]), taken.reshape(flat), ROUNDING * estimate.reshape(flat)
 
 
-def _several(chunk: _Chunk, base: _Base, stamps: Index, values: Numbers) -> tuple[Numbers, Numbers, Numbers]:
+def _several(chunk: Chunk, base: Base, stamps: Index, values: Numbers) -> tuple[Numbers, Numbers, Numbers]:
     """The same for several changed stamps a fault, (f, r)."""
     left = base.left[chunk.stamps.to[stamps]] - base.left[chunk.stamps.back[stamps]]  # (f, r, m, samples)
     size_left = base.most_left[chunk.stamps.to[stamps]] + base.most_left[chunk.stamps.back[stamps]]
-    change = values - chunk.y[stamps]
-    short = np.isinf(change)
-    kept, change = np.where(short, 0.0, 1.0), np.where(short, 1.0, change)
-    inner, inner_size = chunk.between(stamps[:, :, None], stamps[:, None, :])  # (f, r, r, samples)
-    same = np.eye(stamps.shape[1])[..., None]
-    system = np.moveaxis(same * kept[:, :, None] + change[:, :, None] * inner, 3, 1)
-    sizes = np.moveaxis(same * kept[:, :, None] + np.abs(change)[:, :, None] * inner_size, 3, 1)
-    pull = _inverses(system)  # (f, samples, r, r)
-    current = np.einsum("fsij,fjs->fis", pull, change * base.drop[stamps])
-    spoilt = np.abs(pull) @ (sizes @ np.abs(np.moveaxis(current, 2, 1))[..., None])
-    spoilt += np.abs(pull) @ np.moveaxis(np.abs(change) * base.most_drop[stamps], 2, 1)[..., None]
+    pull, spoilt = inverses(chunk, stamps, values)
+    drop, size_drop = base.drop[stamps], base.most_drop[stamps]
+    current = np.einsum("fijs,fjs->fis", pull, drop)
+    doubt = np.einsum("fijs,fjs->fis", spoilt, np.abs(drop)) + np.einsum("fijs,fjs->fis", np.abs(pull), size_drop)
     most_left, flow = np.abs(left).max(axis=2), np.abs(current)
-    estimate = np.einsum("frs,fsr->fs", most_left, spoilt[..., 0]) + (flow * size_left).sum(axis=1)
+    estimate = (most_left * doubt + flow * size_left).sum(axis=1)
     return np.einsum("frs,frms->fms", current, left), (flow * most_left).sum(axis=1), ROUNDING * estimate
 
 
-def _inverses(system: Numbers) -> Numbers:
-    """Inverses of many small matrices (..., r, r); not finite where there is none."""
-    if system.shape[-1] == 2:
-        a, b, c, d = system[..., 0, 0], system[..., 0, 1], system[..., 1, 0], system[..., 1, 1]
-        turned = np.stack([np.stack([d, -b], axis=-1), np.stack([-c, a], axis=-1)], axis=-2)
-        return np.asarray(turned / (a * d - b * c)[..., None, None])
+def inverses(chunk: Chunk, stamps: Index, values: Numbers) -> tuple[Numbers, Numbers]:
+    """(D^-1 + V^T Z U)^-1 for stamps (f, r) changed to values (f, r, samples), and its error in units of rounding.
+
+    Both (f, r, r, samples); not finite where there is none.
+    """
+    change = values - chunk.y[stamps]
+    short = np.isinf(change)
+    kept, change = np.where(short, 0.0, 1.0), np.where(short, 1.0, change)
+    inner, inner_size = chunk.between(stamps[:, :, None], stamps[:, None, :])
+    same = np.eye(stamps.shape[1])[..., None]
+    system = same * kept[:, :, None] + change[:, :, None] * inner
+    sizes = same * kept[:, :, None] + np.abs(change)[:, :, None] * inner_size
+    inverse = _small_inverses(system)
+    pull, size = inverse * change[:, None], np.abs(inverse)
+    spoilt = np.einsum("fijs,fjks->fiks", np.einsum("fijs,fjks->fiks", size, sizes), np.abs(pull))
+    return pull, spoilt
+
+
+def _small_inverses(system: Numbers) -> Numbers:
+    """Inverses of many small matrices (f, r, r, samples); not finite where there is none."""
+    rank = system.shape[1]
+    if rank == 1:
+        return np.asarray(1.0 / system)
+    if rank == 2:
+        a, b, c, d = system[:, 0, 0], system[:, 0, 1], system[:, 1, 0], system[:, 1, 1]
+        turned = np.stack([np.stack([d, -b], axis=1), np.stack([-c, a], axis=1)], axis=1)
+        return np.asarray(turned / (a * d - b * c)[:, None, None])
+    system = np.moveaxis(system, 3, 1)
     usable = np.isfinite(system).all(axis=(-2, -1)) & (np.abs(np.linalg.det(system)) > 0)
-    safe = np.where(usable[..., None, None], system, np.eye(system.shape[-1]))
-    return np.where(usable[..., None, None], np.linalg.inv(safe), np.nan)
+    safe = np.where(usable[..., None, None], system, np.eye(rank))
+    return np.moveaxis(np.where(usable[..., None, None], np.linalg.inv(safe), np.nan), 1, 3)
 
 
 def _some(numbers: Numbers, samples: slice | Index) -> Numbers:

@@ -16,19 +16,15 @@ from numpy.typing import NDArray
 from dustcap.circuit.branches import Complex, unpowered_admittances, unpowered_branches
 from dustcap.circuit.elements import Circuit, Element, Values
 from dustcap.circuit.junctions import diode_voltage
-from dustcap.circuit.layout import COMMON, Index, Layout, Real, layout_of
+from dustcap.circuit.layout import COMMON, Layout, Real, layout_of
+from dustcap.circuit.pair_impedance import CONNECTED_S, pair_impedances
 from dustcap.circuit.probing import Probe
-from dustcap.circuit.scatter import Scatter
 from dustcap.circuit.switching import rest
 from dustcap.circuit.values import Table, table_of
 from dustcap.errors import SolveError
 
 Pairs = Sequence[tuple[str, str]]
 
-CONNECTED_S = 1e-12
-"""An admittance below this is no connection."""
-TIE_S = 1.0
-"""Holds a group of nets that is connected to nothing else; it carries no current."""
 OHMS_TEST_V = 0.3
 LOW_DROP_V = 0.35
 """A diode whose forward voltage at 1 mA is below this also conducts at the ohms range's test voltage."""
@@ -138,50 +134,9 @@ def _pair_impedance(layout: Layout, table: Table, pairs: Pairs, hz: float) -> ND
     parts = []
     for first in range(0, table.cases, size):
         some = table.take(np.arange(first, min(first + size, table.cases)))
-        parts.append(_impedances(layout, some, ends, hz))
+        y = unpowered_admittances(layout, some, rest(layout, some).closed, hz)
+        parts.append(pair_impedances(*unpowered_branches(layout), y, ends, len(layout.nets)))
     return np.concatenate(parts)
-
-
-def _impedances(layout: Layout, table: Table, ends: Index, hz: float) -> NDArray[Any]:
-    """Potentials for a current into each wanted net give every pair's impedance; separate groups give inf."""
-    a, b = unpowered_branches(layout)
-    y = unpowered_admittances(layout, table, rest(layout, table).closed, hz)
-    nets = len(layout.nets)
-    label = _groups(a, b, np.asarray(np.abs(y) > CONNECTED_S, dtype=bool), nets)
-    matrix = np.zeros((table.cases, nets, nets), dtype=y.dtype)
-    stamp = Scatter(np.concatenate([a, b, a, b]), np.concatenate([a, b, b, a]), nets)
-    stamp.add(matrix, np.concatenate([y, y, -y, -y], axis=1))
-    diagonal = np.arange(nets)
-    matrix[:, diagonal, diagonal] += TIE_S * (label[:, :nets] == diagonal)
-    wanted = np.unique(ends[ends >= 0])
-    current = np.zeros((nets, len(wanted)))
-    current[wanted, np.arange(len(wanted))] = 1.0
-    z = np.zeros((table.cases, nets + 1, len(wanted) + 1), dtype=y.dtype)
-    z[:, :nets, :-1] = np.linalg.solve(matrix, np.broadcast_to(current, (table.cases, *current.shape)))
-    place = np.full(nets + 1, len(wanted), dtype=np.intp)
-    place[wanted] = np.arange(len(wanted))
-    red, black = ends[:, 0], ends[:, 1]
-    seen = z[:, red, place[red]] + z[:, black, place[black]] - z[:, red, place[black]] - z[:, black, place[red]]
-    apart = label[:, red] != label[:, black]
-    return np.where(apart | (np.abs(seen) > 1.0 / CONNECTED_S), inf, seen)
-
-
-def _groups(a: Index, b: Index, joined: NDArray[np.bool_], nets: int) -> Index:
-    """Smallest net of the group that each net is connected with, (cases, nets + 1); common is the smallest of all.
-
-    The label of common, in the last column, is -1.
-    """
-    label = np.broadcast_to(np.append(np.arange(nets), COMMON), (len(joined), nets + 1)).copy()
-    always = [(int(p), int(q), joined[:, k]) for k, (p, q) in enumerate(zip(a, b, strict=True)) if p != q]
-    always = [edge for edge in always if edge[2].any()]
-    while True:
-        before = label.copy()
-        for p, q, there in always:
-            least = np.minimum(label[:, p], label[:, q])
-            label[:, p] = np.where(there, least, label[:, p])
-            label[:, q] = np.where(there, least, label[:, q])
-        if (label == before).all():
-            return label
 
 
 def low_drop_diodes(circuit: Circuit) -> tuple[Element, ...]:

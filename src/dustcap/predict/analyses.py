@@ -16,8 +16,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from dustcap.board.model import Part
-from dustcap.circuit.changes import changed_pair_impedance, opens_low
-from dustcap.circuit.meter import impedance, junction_volts, low_drop_diodes, resistance
+from dustcap.circuit.changes import changed_pair_impedance
+from dustcap.circuit.meter import junction_volts, low_drop_diodes, resistance
 from dustcap.circuit.unpowered import branches_of
 from dustcap.predict.cases import Cases
 from dustcap.predict.checks import DEFAULT_SIGNAL_HZ
@@ -169,16 +169,7 @@ class Analyses:
             _, changed = branches_of(cases.circuit, cases.values(rows), hz)
             changed = changed.reshape(len(rows), cases.particles, -1)
             found[:, rows] = np.moveaxis(changed_pair_impedance(ends, healthy, changed, leads, nets), 2, 0)
-            for row in np.flatnonzero(opens_low(healthy, changed)):
-                found[:, rows[row]] = self._plain(pairs, hz, rows[row])
         return found
-
-    def _plain(self, pairs: Sequence[tuple[str, str]], hz: float, suspect: int) -> NDArray[Any]:
-        """The same for one suspect, solved anew, (pairs, particles)."""
-        values = self.cases.values([suspect])
-        if hz:
-            return impedance(self.cases.circuit, pairs, hz, values)[:, :, 0].T
-        return resistance(self.cases.circuit, pairs, values).T
 
     def junction(self, at: str, against: str) -> Floats:
         """Volts at the diode test's current, red lead on `at`.
