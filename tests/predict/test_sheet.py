@@ -133,3 +133,58 @@ def test_a_board_without_parts_is_refused():
 
     with pytest.raises(BoardError, match="no parts"):
         service_sheet(empty)
+
+
+LOADED = """
+layout = 1
+[board]
+name = "loaded"
+[parts]
+V1 = { kind = "supply", value = "20 V", resistance = "0.001 ohm", pins = ["fed", "0V"] }
+V2 = { kind = "supply", value = "20 V", resistance = "0.001 ohm", pins = ["0V", "low"] }
+F1 = { kind = "link", rating = "2 A", pins = ["fed", "high"] }
+IN1 = { kind = "input", resistance = "50 ohm", pins = ["in", "0V"] }
+R1 = { kind = "resistor", value = "100k", tolerance = "0.1 %", pins = ["in", "0V"] }
+R2 = { kind = "resistor", value = "9k", tolerance = "0.1 %", pins = ["out", "fb"] }
+R3 = { kind = "resistor", value = "1k", tolerance = "0.1 %", pins = ["fb", "0V"] }
+R4 = { kind = "resistor", value = "8 ohm", tolerance = "0.1 %", power = "10 W", pins = ["out", "0V"] }
+C1 = { kind = "electrolytic", value = "100 uF", esr = "500m", voltage = "35 V", ripple = "0.5 A", pins = ["out", "c"] }
+R5 = { kind = "resistor", value = "100 ohm", tolerance = "0.1 %", pins = ["c", "0V"] }
+[parts.U1]
+kind = "power amplifier"
+quiescent = "50 mA"
+offset = "0 V"
+pins = { plus = "in", minus = "fb", out = "out", high = "high", low = "low" }
+"""
+
+
+def test_watts_under_a_signal_are_those_of_a_class_b_stage():
+    """Derived: 0.8 V r.m.s. x 10 at 8 ohm: 8 V, 1 A, 8 W; 102 mA more through C1 and R5 (8 V / 100.5 ohm at 1 kHz is
+    79.6 mA). 1.081 A r.m.s. are 1.529 A peak; each rail gives 50 mA + 1.529 / pi = 536.6 mA, 21.46 W from both, of
+    which 8 W and 0.637 W reach the loads. `Malvino and Bates` (from memory): the mean of a half sine is its peak / pi.
+    At rest 40 V x 50 mA = 2 W."""
+    parts = service_sheet(parse_board(LOADED, "t"), 1000.0, 0.8, samples=8).parts
+
+    near(parts["R4"].watts_signal, 8.0, 0.02)
+    near(parts["U1"].watts, 2.0, 0.05)
+    near(parts["U1"].watts_signal, 40 * (0.05 + 1.0805 * 2**0.5 / np.pi) - 8 - 0.637, 0.03)
+    near(parts["R4"].shares_signal["power"], 0.8, 0.02)
+    near(parts["C1"].amps_signal, 0.0796, 0.02)
+    near(parts["C1"].shares_signal["ripple current"], 0.159, 0.02)
+    assert set(parts["C1"].shares) == {"voltage", "ripple current"}
+
+
+def test_a_fuse_is_held_against_its_current():
+    """Derived: 50 mA at rest are 2.5 % of 2 A; under the signal 50 mA + 1.528 A / pi = 536 mA, 26.8 %."""
+    fuse = service_sheet(parse_board(LOADED, "t"), 1000.0, 0.8, samples=8).parts["F1"]
+
+    near(fuse.amps, 0.05, 0.05)
+    near(fuse.shares["current"], 0.025, 0.05)
+    near(fuse.amps_signal, 0.05 + 1.0805 * 2**0.5 / np.pi, 0.03)
+    near(fuse.shares_signal["current"], 0.268, 0.03)
+
+
+def test_a_signal_that_clips_is_said_to():
+    """Derived: 2 V r.m.s. x 10 wants 28 V peak from 20 V rails; 0.8 V wants 11.3 V and fits."""
+    assert service_sheet(parse_board(LOADED, "t"), 1000.0, 2.0, samples=4).clips == {"U1": 1.0}
+    assert service_sheet(parse_board(LOADED, "t"), 1000.0, 0.8, samples=4).clips == {}

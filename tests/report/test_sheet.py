@@ -68,7 +68,7 @@ def test_a_part_near_its_rating_is_marked(data):
             'value = "1M", tolerance = "1 %", pins = ["plus12"', f'value = "1M", power = "{power}", pins = ["plus12"'
         )
         words = sheet_words(sheet_of(parse_board(text, "t"), 1000.0, 0.1, samples=8))
-        return next(part["strained"] for part in words["parts"] if part["cells"][0] == "R1")
+        return next(part["strained"] for part in words["parts"] if part["cells"][0][0] == "R1")
 
     assert not strained("50 uW")
     assert strained("40 uW")

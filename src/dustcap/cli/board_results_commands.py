@@ -16,6 +16,7 @@ def sheet(
     file: BoardFile,
     signal: Annotated[str, typer.Option(help="signal at the first input")] = "1 kHz 100 mV",
     pdf: Annotated[Path | None, typer.Option(help="write it as PDF for the wall over the bench")] = None,
+    power_up: Annotated[bool, typer.Option("--power-up", help="follow switch-on too: takes a minute or so")] = False,
     json: Json = False,
 ) -> None:
     """Compute what a good board reads: the service sheet."""
@@ -25,7 +26,7 @@ def sheet(
 
     if pdf is not None:
         check_output(pdf, ".pdf")
-    found = sheet_of_file(file, *read_signal(signal))
+    found = sheet_of_file(file, *read_signal(signal), power_up=power_up)
     document = found.document
     if pdf is not None:
         from dustcap.report.sheet import sheet_pdf

@@ -48,13 +48,31 @@ def print_sheet(out: Console, found: ServiceSheet, pdf: Path | None) -> None:
     for part in found.parts:
         figures = part.figures
         said = [figure_said(figures.volts, "V"), figure_said(figures.watts, "W")]
-        if figures.share_of_rating is not None:
-            said.append(f"{figure_said(figures.share_of_rating, '%')} of its {figures.of}")
+        if figures.watts_signal is not None:
+            said[-1] += f", with signal {figure_said(figures.watts_signal, 'W')}"
+        for of, share in figures.shares.items():
+            loaded = figures.shares_signal.get(of)
+            more = f", with signal {figure_said(loaded, '%')}" if loaded is not None and loaded != share else ""
+            said.append(f"{figure_said(share, '%')} of its {of}{more}")
+        if figures.amps is not None:
+            more = f", with signal {figure_said(figures.amps_signal, 'A')}" if figures.amps_signal is not None else ""
+            said.append(f"{figure_said(figures.amps, 'A')} r.m.s.{more}")
         out.print(f"  {part.name:<18} {part.value:<24} " + "; ".join(said))
+    _print_power_up(out, found)
     if pdf is not None:
         out.print(f"\nwritten to {pdf}")
     for caution in found.cautions:
         out.print(f"! {caution}")
+
+
+def _print_power_up(out: Console, found: ServiceSheet) -> None:
+    from dustcap.report.sheet_words import power_up_words
+
+    words = power_up_words(found)
+    if words is not None:
+        out.print(f"\nat switch-on: {words['said']}", style="bold")
+        for what, middle, between in words["lines"]:
+            out.print(f"  {what:<34} {middle}" + (f" ({between})" if between else ""))
 
 
 def print_leak_map(out: Console, found: LeakMap, picture: Path | None) -> None:

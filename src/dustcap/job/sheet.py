@@ -18,6 +18,7 @@ from dustcap.job.cautions import LICENCE, MAINS, for_states
 from dustcap.job.drawn_blocks import DrawnBlock, drawn_blocks
 from dustcap.predict.checks import DEFAULT_SIGNAL_HZ, DEFAULT_SIGNAL_V, DISCONNECTED, UNPLUGGED
 from dustcap.predict.sheet import SAMPLES, PartSheet, Range, Sheet, service_sheet
+from dustcap.predict.sheet_power_up import PowerUpSheet, power_up_sheet
 from dustcap.quantities import read
 
 Figure = Range | None
@@ -27,7 +28,8 @@ LEAST_RIPPLE_V, LEAST_LEVEL_V = 1e-3, 1e-4
 """What a handheld meter still reads: below it there is nothing to check (common practice, no published source)."""
 SPREAD_NOTE = (
     "Low and high hold 90 % of good boards by the tolerances of their parts; a meter's own accuracy comes on top. "
-    "Volts: drivers disconnected, no signal, a meter of 10 MΩ. Ohms: unplugged and discharged, after settling."
+    "Volts: drivers disconnected, no signal, a meter of 10 MΩ. Ohms: unplugged and discharged, after settling. "
+    "Watts with signal: drivers connected."
 )
 
 
@@ -73,6 +75,7 @@ class ServiceSheet:
     checks: tuple[FirstCheck, ...]
     remarks: tuple[str, ...]
     cautions: tuple[str, ...]
+    power_up: PowerUpSheet | None = None
 
     @property
     def document(self) -> dict[str, Any]:
@@ -93,6 +96,7 @@ class ServiceSheet:
             "first_checks": [{**asdict(check), "expect": plain_range(check.expect)} for check in self.checks],
             "remarks": self.remarks,
             "cautions": self.cautions,
+            **({"power_up": _plain_power_up(self.power_up)} if self.power_up is not None else {}),
         }
 
 
@@ -113,7 +117,18 @@ def _plain_part(one: PartSheet) -> dict[str, Any]:
         "watts": plain_range(one.watts),
         "share_of_rating": share,
         "rating": one.of or None,
+        "watts_signal": plain_range(one.watts_signal),
+        "amps": plain_range(one.amps),
+        "amps_signal": plain_range(one.amps_signal),
+        "shares": {of: plain_range(each) for of, each in one.shares.items()},
+        "shares_signal": {of: plain_range(each) for of, each in one.shares_signal.items()},
     }
+
+
+def _plain_power_up(one: PowerUpSheet) -> dict[str, Any]:
+    ranges = ("inrush_a", "unmute_s", "thump_v", "cone_m", "excursion")
+    found = {name: {key: plain_range(each) for key, each in getattr(one, name).items()} for name in ranges}
+    return {"seconds": one.seconds, "samples": one.samples, **found}
 
 
 def sheet_of_file(
@@ -122,8 +137,9 @@ def sheet_of_file(
     signal_v: float = DEFAULT_SIGNAL_V,
     *,
     samples: int = SAMPLES,
+    power_up: bool = False,
 ) -> ServiceSheet:
-    """The service sheet of a board description.
+    """The service sheet of a board description; with `power_up` what happens at switch-on, which takes a minute.
 
     Raises
     ------
@@ -132,15 +148,21 @@ def sheet_of_file(
     SolveError
         If the circuit has no finite answer.
     """
-    return sheet_of(read_board(path), signal_hz, signal_v, samples=samples)
+    return sheet_of(read_board(path), signal_hz, signal_v, samples=samples, power_up=power_up)
 
 
-def sheet_of(board: Board, signal_hz: float, signal_v: float, *, samples: int = SAMPLES) -> ServiceSheet:
+def sheet_of(
+    board: Board, signal_hz: float, signal_v: float, *, samples: int = SAMPLES, power_up: bool = False
+) -> ServiceSheet:
     """The service sheet of a board; hertz and volts r.m.s. at its first input."""
     sheet = service_sheet(board, signal_hz, signal_v, samples=samples)
     blocks = blocks_in_order(board)
     in_block = {name: block.name for block in blocks for name, _ in block.parts}
     remarks = [*summary_of(board).remarks]
+    remarks += [
+        f"{name} clips at this signal" + (f" on {100 * share:.0f} % of good boards" if share < 1 else "")
+        for name, share in sheet.clips.items()
+    ]
     if sheet.solved < 1:
         remarks.append(f"the powered board has an answer for {100 * sheet.solved:.0f} % of the samples only")
     return ServiceSheet(
@@ -160,6 +182,7 @@ def sheet_of(board: Board, signal_hz: float, signal_v: float, *, samples: int = 
         tuple(_first_checks(board, sheet, blocks)),
         tuple(remarks),
         (*for_states((UNPLUGGED, DISCONNECTED)), MAINS, LICENCE),
+        power_up_sheet(board) if power_up else None,
     )
 
 

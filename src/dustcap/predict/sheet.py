@@ -2,7 +2,8 @@
 
 Readings are those of `dustcap.predict.readings`: powered with the drivers disconnected and no signal, the meter's
 10 Mohm counted on d.c. volts, ohms at the low test voltage in the unplugged board. `level` is the signal alone, r.m.s.,
-for a stated level at the first input. Volts across a part and its watts are without a meter and without signal.
+for a stated level at the first input. Volts across a part and its watts are without a meter and without signal; watts
+under that signal are with the drivers connected (`sheet_load`).
 
 The spread is that of the parts alone (90 % of the boards built from them lie between `low` and `high`); a meter's own
 accuracy comes on top of it.
@@ -26,6 +27,7 @@ from dustcap.faults.suspects import HEALTHY
 from dustcap.predict.cases import Cases, make_cases
 from dustcap.predict.checks import DEFAULT_SIGNAL_HZ, DEFAULT_SIGNAL_V, METER_INPUT_OHM, OHMS_OVER_RANGE
 from dustcap.predict.powered import GAIN, Arrays, solve_task, tasks_of
+from dustcap.predict.sheet_load import Load, load_at_rest, load_at_signal
 
 Floats = NDArray[np.float64]
 
@@ -90,11 +92,20 @@ class PartSheet:
     watts: Range | None
     share_of_rating: Range | None
     of: str = ""
+    watts_signal: Range | None = None
+    amps: Range | None = None
+    amps_signal: Range | None = None
+    shares: Mapping[str, Range] = field(default_factory=dict)
+    shares_signal: Mapping[str, Range] = field(default_factory=dict)
 
 
 @dataclass(frozen=True, slots=True)
 class Sheet:
-    """Every net and every part of a good board; `solved`: share of the samples that have an operating point."""
+    """Every net and every part of a good board.
+
+    `solved`: share of the samples that have an operating point; `clips`: amplifiers that the signal drives to their
+    limit, and the share of the samples in which it does.
+    """
 
     signal_hz: float
     signal_v: float
@@ -102,6 +113,7 @@ class Sheet:
     solved: float
     nets: Mapping[str, NetSheet] = field(default_factory=dict)
     parts: Mapping[str, PartSheet] = field(default_factory=dict)
+    clips: Mapping[str, float] = field(default_factory=dict)
 
 
 def service_sheet(
@@ -132,14 +144,15 @@ def service_sheet(
     cases = make_cases(board, to_circuit(board), (HEALTHY,), particles=samples, seed=seed)
     (task,) = tasks_of(cases, False, (signal_hz,), samples)
     found = {name: array[0] for name, array in solve_task(task).items()}
-    peaks = {part.name: part_peak(task.healthy, part) for part in board.of_kind("capacitor", "electrolytic")}
+    loads = load_at_rest(board, task.healthy), load_at_signal(cases, signal_hz, signal_v)
     return Sheet(
         signal_hz,
         signal_v,
         samples,
         float(np.mean(found["solved"])),
         _nets(cases, found, f"{GAIN} {signal_hz:g}", signal_v),
-        {part.name: _part(cases, part, found, peaks.get(part.name, 0.0)) for part in board.parts.values()},
+        {part.name: _part(cases, part, found, part_peak(task.healthy, part), loads) for part in board.parts.values()},
+        loads[1].clips if loads[1] is not None else {},
     )
 
 
@@ -190,18 +203,31 @@ def _shown(ohms: Floats) -> Floats:
     return np.where(ohms > OHMS_OVER_RANGE, np.inf, ohms)
 
 
-def _part(cases: Cases, part: Part, found: Arrays, peak: Floats | float) -> PartSheet:
-    solved, pins = found["solved"], across(part)
+def _part(cases: Cases, part: Part, found: Arrays, peak: Floats | float, loads: tuple[Load, Load | None]) -> PartSheet:
+    pins = across(part)
     place = tuple(cases.board.parts).index(part.name)
-    watts = np.where(solved, found["watts"][:, place].astype(float), np.nan)
-    volts = None if pins is None else np.where(solved, _drop(cases, found["volts"], *pins), np.nan)
-    share, of = share_of_rating(part, None if volts is None else np.maximum(np.abs(volts), peak), watts)
+    volts = None if pins is None else np.where(found["solved"], _drop(cases, found["volts"], *pins), np.nan)
+    most = None if volts is None else np.maximum(np.abs(volts), peak)
+    watts, amps, shares = [], [], []
+    for load in loads:
+        heat = None if load is None else np.where(load.solved, load.watts[:, place], np.nan)
+        flow = None if load is None else load.amps.get(part.name)
+        watts.append(None if heat is None else range_of(heat))
+        amps.append(None if flow is None or load is None else range_of(np.where(load.solved, flow, np.nan)))
+        found_shares = {} if heat is None else shares_of_ratings(part, most, heat, flow)
+        shares.append({of: one for of, share in found_shares.items() if (one := range_of(share)) is not None})
+    of = max(shares[0], key=lambda of: shares[0][of].median, default="")
     return PartSheet(
         pins,
         None if volts is None else range_of(volts),
-        range_of(watts),
-        None if share is None else range_of(share),
+        watts[0],
+        shares[0].get(of),
         of,
+        watts[1],
+        amps[0],
+        amps[1],
+        shares[0],
+        shares[1],
     )
 
 
@@ -236,6 +262,20 @@ def share_of_rating(part: Part, volts: Floats | None, watts: Floats) -> tuple[Fl
         case "link" if "rating" in part.values:
             return np.sqrt(np.maximum(watts, 0.0) / LINK_OHM) / part.number("rating"), "current"
     return None, ""
+
+
+def shares_of_ratings(part: Part, volts: Floats | None, watts: Floats, amps: Floats | None) -> dict[str, Floats]:
+    """How much of each of its ratings a part takes, by rating.
+
+    `volts` are the greatest across the part, `amps` the r.m.s. current of a fuse or the ripple of an electrolytic.
+    """
+    share, of = share_of_rating(part, volts, watts)
+    found = {} if share is None else {of: share}
+    if part.kind == "link" and amps is not None and "rating" in part.values:
+        found = {"current": amps / part.number("rating")}
+    if part.kind == "electrolytic" and amps is not None and "ripple" in part.values:
+        found["ripple current"] = amps / part.number("ripple")
+    return found
 
 
 def across(part: Part) -> tuple[str, str] | None:

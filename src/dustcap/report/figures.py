@@ -8,7 +8,7 @@ from math import isfinite
 from dustcap.job.sheet import Figure
 from dustcap.report.wording import quantity
 
-LEAST: Mapping[str, float] = {"V": 1e-6, "W": 1e-6, "%": 1e-4, "ohm": 1e-6}
+LEAST: Mapping[str, float] = {"V": 1e-6, "W": 1e-6, "%": 1e-4, "ohm": 1e-6, "A": 1e-6, "s": 1e-6, "m": 1e-9}
 """Below this nothing is left to read, and the figure is said to be 0: a choice of ours."""
 AS_NOTHING = 0.25
 """A middle within this share of a spread about zero is said to be 0: its digits say nothing."""

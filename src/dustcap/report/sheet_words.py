@@ -30,6 +30,7 @@ def sheet_words(data: ServiceSheet) -> Words:
         "checks": _checks(data),
         "nets": [_net(data, net) for net in sheet.nets],
         "parts": [_part(line) for line in data.parts],
+        "power_up": power_up_words(data),
         "remarks": list(data.remarks),
         "cautions": list(data.cautions),
     }
@@ -84,16 +85,46 @@ def _net(data: ServiceSheet, net: str) -> list[list[str]]:
 
 def _part(line: PartLine) -> Words:
     figures = line.figures
-    share = figures.share_of_rating
-    strained = share is not None and share.high > STRAINED
+    shares: dict[str, Figure] = {}
+    for of, rest in figures.shares.items():
+        signal = figures.shares_signal.get(of)
+        shares[of] = signal if signal is not None and signal.median > rest.median else rest
+    worst = sorted(shares, key=lambda of: -_median(shares[of]))
+    amps = f"{middle(figures.amps, 'A')} / {middle(figures.amps_signal, 'A')}" if figures.amps is not None else ""
     return {
         "cells": [
-            line.name,
-            line.value,
-            line.rating,
-            middle(figures.volts, "V"),
-            middle(figures.watts, "W"),
-            f"{middle(share, '%', 2)} of {figures.of}" if share is not None else NONE,
+            [line.name, ""],
+            [line.value, line.rating],
+            _figure(figures.volts, "V"),
+            _figure(figures.watts, "W"),
+            _figure(figures.watts_signal, "W"),
+            [amps, ""],
+            [
+                ", ".join(f"{middle(shares[of], '%', 2)} of {of}" for of in worst) or NONE,
+                bounds(shares[worst[0]], "%", 2) if worst else "",
+            ],
         ],
-        "strained": strained,
+        "strained": any(share is not None and share.high > STRAINED for share in shares.values()),
     }
+
+
+def _median(figure: Figure) -> float:
+    return figure.median if figure is not None else 0.0
+
+
+def power_up_words(data: ServiceSheet) -> Words | None:
+    """What happens at switch-on, a line each: what, its middle, its bounds."""
+    one = data.power_up
+    if one is None:
+        return None
+    lines = [[f"inrush of {name}, peak", *_figure(each, "A")] for name, each in one.inrush_a.items()]
+    for name, when in one.unmute_s.items():
+        late = [f"not within {quantity(one.seconds, 's')}", ""]
+        lines.append([f"{name} plays or closes after", *(late if when is None else _figure(when, "s"))])
+    for name, each in one.thump_v.items():
+        lines.append([f"largest volts at {name}", *_figure(each, "V")])
+        share = one.excursion.get(name)
+        moved = _figure(one.cone_m[name], "m")
+        lines.append([f"its cone moves{f', {middle(share, chr(37), 2)} of its excursion' if share else ''}", *moved])
+    said = f"{one.samples} good boards, switched on at the peak of the mains, followed for {quantity(one.seconds, 's')}"
+    return {"lines": lines, "said": said}
