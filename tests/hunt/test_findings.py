@@ -2,7 +2,7 @@
 
 import pytest
 from hunt.ladder import KNOWN
-from hypothesis import given, settings
+from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from dustcap.errors import InputError
@@ -230,7 +230,7 @@ def refusal(body):
     return None
 
 
-@settings(deadline=None, derandomize=True)
+@settings(deadline=None, derandomize=True, suppress_health_check=[HealthCheck.too_slow])
 @given(st.lists(TABLES, max_size=4))
 def test_whatever_is_written_is_read_or_refused_in_one_line(tables):
     """No mixture of known words and any values ends in anything but entries or one clear refusal."""

@@ -96,7 +96,20 @@ def test_each_leak_of_a_joint_fault_has_its_own_ohms(singles):
     assert np.all(np.isfinite(mixed[1]))
 
 
-def test_a_leak_without_a_place_in_the_circuit_is_refused(singles):
-    """Only leaks that are suspected singly can be part of a joint fault."""
+def test_a_leak_that_was_not_suspected_gets_its_place(singles):
+    """A leak between nets of no area reads its own ohms where nothing else joins them."""
+    leak = Suspect((Leak("minus12", "amp_in"),))
+    grown = singles.grown([leak])
+
+    ohms = grown.readings(Check("ohms", "amp_in", "minus12"))
+
+    assert np.all(np.isinf(ohms[0]))
+    leaks = grown.severities()[-1]
+    assert ohms[-1][leaks < 50e6] == pytest.approx(leaks[leaks < 50e6], rel=1e-3)
+    np.testing.assert_array_equal(ohms[:-1], singles.readings(Check("ohms", "amp_in", "minus12")))
+
+
+def test_a_leak_to_no_net_of_the_board_is_refused(singles):
+    """The message says what can be predicted."""
     with pytest.raises(InputError, match="cannot be predicted"):
-        singles.grown([Suspect((PartFault("C1", "open"), Leak("minus12", "in", "")))])
+        singles.grown([Suspect((PartFault("C1", "open"), Leak("minus12", "nowhere")))])

@@ -226,7 +226,7 @@ _LISTENS: Mapping[tuple[str, str], Mapping[str, float]] = {
     ("driver", "rubbing"): {"distorted": 0.85, "rattle": 0.35, "crackle": 0.1},
     ("driver", "shorted turns"): {"distorted": 0.2},
     ("driver", "open"): {"comes and goes": 0.1},
-    ("driver", "reversed"): {"weak output": 0.3},
+    ("driver", "reversed"): {"weak output": 0.3, "polarity reversed": 0.9},
     ("regulator", "oscillating"): {"squeal": 0.3, "hiss": 0.3, "distorted": 0.2, "hot": 0.3},
     ("regulator", "in-out short"): {"hot": 0.2},
     ("transformer", "shorted turns"): {"hot": 0.7, "blows fuse": 0.5, "rattle": 0.1},

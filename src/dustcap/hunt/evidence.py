@@ -30,11 +30,13 @@ COMPLAINTS = (
     "comes and goes",
     "boomy",
     "rattle",
+    "polarity reversed",
+    "air leak",
 )
 SIGHTINGS = ("bulged", "leaking", "scorched", "corroded", "cracked", "discoloured", "residue", "clean")
 WORKS = ("replaced", "cleaned", "resoldered", "removed", "bridged")
 VOLUME = ("follows", "constant")
-WHEN = ("cold", "warm", "always")
+WHEN = ("cold", "warm", "always", "sometimes")
 OVER_RANGE_KINDS = ("ohms", "diode test", "leakage", "lifted", "esr", "capacitance")
 """Checks whose meter can show that the value is beyond its range."""
 

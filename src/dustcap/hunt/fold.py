@@ -20,7 +20,7 @@ from dustcap.errors import EvidenceError, InputError
 from dustcap.hunt.cures import UNEXPLAINED_CURED, cure_of, gone_row
 from dustcap.hunt.evidence import Complaint, Evidence, Reading, Sighting, Work
 from dustcap.hunt.kernel import Given, Kernel
-from dustcap.hunt.likelihoods import HALF_KNOWN, entry_likelihood
+from dustcap.hunt.likelihoods import HALF_KNOWN, entry_likelihood, without_it
 from dustcap.hunt.meter import BLUNDER, DOUBT
 from dustcap.hunt.predictions import Predictions, Shared
 
@@ -142,7 +142,8 @@ def _given(predictions: Predictions, item: Item, closely: Ints) -> Given:
     suspects = np.where(closely < count, closely, 0)
     usual = DOUBT if reading.doubtful else BLUNDER
     odd = np.where((closely == count) | item.vague[suspects], HALF_KNOWN, usual)
-    return Given(reading, predictions.readings(reading.check)[item.rows[suspects]], odd, item.power)
+    without = without_it(predictions, reading, item.rows[suspects])
+    return Given(reading, predictions.readings(reading.check)[item.rows[suspects]], odd, item.power, without)
 
 
 def _with_rows(like: Floats, which: Ints, rows: Floats) -> Floats:

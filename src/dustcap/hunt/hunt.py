@@ -4,13 +4,16 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, field
+from math import log
 
 import numpy as np
 from numpy.typing import NDArray
 
+from dustcap.faults.effects import LEAK_OHM
 from dustcap.faults.suspects import Leak, Suspect
 from dustcap.hunt.actions import Costs, group_by_action
 from dustcap.hunt.advice import Advice, decide
+from dustcap.hunt.circumstances import Placed, plain
 from dustcap.hunt.evidence import Complaint, Evidence
 from dustcap.hunt.explain import reasons
 from dustcap.hunt.joint import with_joint
@@ -131,16 +134,17 @@ def hunt(
     groups = group_by_action(found.predictions.suspects)
     outlook = plan_checks(found, evidence, groups, costs, units, known.drivers if known else {})
     listed = _listed(found.probability, rows)
+    ohms = ohms_told(found, listed)
     common = known.common if known else "0V"
     proposals = outlook.proposals[: max(next, 0)]
     return HuntResult(
-        suspects=tuple(_row(found, i, common) for i in listed),
+        suspects=tuple(_row(found, i, ohms.get(i, ()), common) for i in listed),
         rest=float(max(found.probability[1:].sum() - found.probability[listed].sum(), 0.0)),
         unexplained=found.unexplained,
         healthy=float(found.probability[0]),
         next=tuple(_next(found, proposal, listed, known) for proposal in proposals),
         advice=decide(found, evidence, groups, outlook, costs, known.partners if known else {}),
-        notes=(*evidence.notes, *_unused(evidence)),
+        notes=(*evidence.notes, *_unused(found.predictions, evidence)),
     )
 
 
@@ -150,14 +154,40 @@ def _listed(probability: Floats, rows: int) -> list[int]:
     return [int(i) for i in order[:rows] if probability[i] > 0]
 
 
-def _row(found: Posterior, suspect: int, common: str) -> SuspectRow:
+def _row(found: Posterior, suspect: int, ohms: tuple[Range | None, ...], common: str) -> SuspectRow:
     why = reasons(found, suspect, common)
     who = found.predictions.suspects[suspect]
-    weights = found.weights(suspect)
-    ohms = _ohms(found.predictions, suspect)
-    pairs = zip(who.faults, ohms, strict=True)
-    ranges = tuple(_range(row, weights) if isinstance(fault, Leak) else None for fault, row in pairs)
+    ranges = ohms or (None,) * len(who.faults)
     return SuspectRow(who, float(found.probability[suspect]), ranges, why.explains, why.against)
+
+
+def ohms_told(found: Posterior, listed: Sequence[int]) -> dict[int, tuple[Range | None, ...]]:
+    """For each suspect with a leak: the bounds of 90 % of each of its leaks' ohms, None for what is no leak.
+
+    The logarithm of the ohms is taken through the readings as one more of them would be, so that a leak is told more
+    finely than its particles lie apart.
+    """
+    suspects = found.predictions.suspects
+    leaky = [i for i in listed if any(isinstance(fault, Leak) for fault in suspects[i].faults)]
+    rows = {i: np.log(_ohms(found.predictions, i)) for i in leaky}
+    ranges: dict[int, list[Range | None]] = {i: [None] * len(suspects[i].faults) for i in leaky}
+    for fault in range(max((len(row) for row in rows.values()), default=0)):
+        table = np.full((len(suspects), found.predictions.particles), np.nan)
+        for i in leaky:
+            if fault < len(rows[i]):
+                table[i] = rows[i][fault]
+        middle, variance = found.told(table, centred=True)
+        for i in leaky:
+            if fault < len(rows[i]) and np.isfinite(rows[i][fault]).any():
+                spread = middle[i][:, None] + np.sqrt(variance[i])[:, None] * NODES
+                bounds = (
+                    np.nanmin(rows[i][fault], initial=log(LEAK_OHM[0])),
+                    np.nanmax(rows[i][fault], initial=log(LEAK_OHM[1])),
+                )
+                ranges[i][fault] = _range(
+                    np.exp(np.clip(spread, *bounds)).ravel(), (found.weights(i)[:, None] * SHARES).ravel()
+                )
+    return {i: tuple(found_here) for i, found_here in ranges.items()}
 
 
 def _ohms(predictions: Predictions, suspect: int) -> Floats:
@@ -207,8 +237,10 @@ def _range(values: Floats, weights: Floats) -> Range | None:
     return Range(*(float(v) for v in ranked[at]))
 
 
-def _unused(evidence: Evidence) -> tuple[str, ...]:
+def _unused(predictions: Predictions, evidence: Evidence) -> tuple[str, ...]:
     """Entries, or parts of them, that no number was made of."""
+    if isinstance(plain(predictions), Placed):
+        return ()
     return tuple(
         f"{entry.words()}: how it goes with volume or warmth was kept but not counted"
         for entry in evidence.valid

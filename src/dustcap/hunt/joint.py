@@ -25,12 +25,13 @@ import numpy as np
 from numpy.typing import NDArray
 
 from dustcap.faults.suspects import Fault, Leak, PartFault, Suspect
+from dustcap.hunt.circumstances import plain
 from dustcap.hunt.cures import cure_of
-from dustcap.hunt.evidence import Complaint, Evidence, Reading, Sighting, Work
+from dustcap.hunt.evidence import Complaint, Entry, Evidence, Reading, Sighting, Work
 from dustcap.hunt.fold import Item, starting_prior, walk
 from dustcap.hunt.likelihoods import entry_likelihood
 from dustcap.hunt.meter import positions, spread_of
-from dustcap.hunt.predictions import Growing, Predictions
+from dustcap.hunt.predictions import Growing, Leaking, Predictions
 
 Floats = NDArray[np.float64]
 Bools = NDArray[np.bool_]
@@ -50,10 +51,12 @@ NEVER = -1e9
 def with_joint(predictions: Predictions, evidence: Evidence) -> Predictions:
     """The source with the joint faults that the evidence calls for, if it can predict any; else itself."""
     told = [entry for entry in evidence.valid if not isinstance(entry, Work)]
-    if not isinstance(predictions, Growing) or len(told) < 2:
+    if not isinstance(predictions, Growing):
         return predictions
-    extra: list[Suspect] = []
-    grown: Predictions = predictions
+    extra = _at_residue(predictions, told)
+    grown = predictions.grown(extra) if extra else predictions
+    if len(told) < 2:
+        return grown
     for most, size in ((PAIRS, 2), (MORE_PAIRS, 2), (TRIPLES, 3)):
         found = _best(predictions, grown, evidence, most, size)
         new = [suspect for suspect in _closed(found) if suspect not in extra]
@@ -61,6 +64,18 @@ def with_joint(predictions: Predictions, evidence: Evidence) -> Predictions:
             extra += new
             grown = predictions.grown(extra)
     return grown
+
+
+def residue_seen(evidence: Evidence) -> bool:
+    """Whether residue was seen somewhere, so that leaks which are not among the suspects may have to be added."""
+    return any(isinstance(entry, Sighting) and entry.word == "residue" for entry in evidence.valid)
+
+
+def _at_residue(predictions: Growing, told: Sequence[Entry]) -> list[Suspect]:
+    """Leaks at the parts on which residue was seen."""
+    parts = dict.fromkeys(one.target for one in told if isinstance(one, Sighting) and one.word == "residue")
+    known = plain(predictions)
+    return list(dict.fromkeys(leak for part in parts if isinstance(known, Leaking) for leak in known.leaks_at(part)))
 
 
 @dataclass(frozen=True)

@@ -36,12 +36,16 @@ FAR = 1e4
 
 @dataclass(frozen=True)
 class Given:
-    """One reading to go through: what each row predicts, shape (rows, samples), its share of oddity and its power."""
+    """One reading to go through: what each row predicts, shape (rows, samples), its share of oddity and its power.
+
+    `without`: how surely each row's fault shows, shape (rows,), and the likelihood when it does not, (rows, samples).
+    """
 
     reading: Reading
     values: Floats
     odd: Floats  # shape (rows,)
     power: float = 1.0
+    without: tuple[Floats, Floats] | None = None
 
     @property
     def spread(self) -> Spread:
@@ -81,30 +85,43 @@ class Kernel:
             here = np.where(shown[..., number], middle[..., number], place[..., number])
             self._go_through(number, one, here, middle, covariance)
 
-    def predicted(self, place: Floats, rows: NDArray[np.bool_]) -> tuple[Floats, Floats]:
-        """Middle and variance of what a further check reads after all readings, for some of the rows."""
+    def predicted(self, place: Floats, rows: NDArray[np.bool_], *, centred: bool = False) -> tuple[Floats, Floats]:
+        """Middle and variance of what a further check reads after all readings, for some of the rows.
+
+        `centred`: the middle is that of the sample and its nearest together, the variance about it. What no reading
+        bears on then varies as widely as the samples do, and not twice as widely.
+        """
         near, far = self.near[rows], self.apart[rows]
         shown = np.isfinite(place)
         middle = np.where(shown, place, 0.0)
         apart = _apart(middle[..., None], shown[..., None], near)[..., 0]
         variance = np.square(apart).mean(axis=2)
         row = np.einsum("spk,spki->spi", apart, far) / apart.shape[2]
+        share = apart.shape[2] / (apart.shape[2] + 1.0)  # the sample itself lies off by nothing
+        off, offs = apart.mean(axis=2) * share, far.mean(axis=2) * share
         for number, step in enumerate(self.steps):
             gain, counts = row[..., number] / step.variance[rows], step.counts[rows]
+            here = (offs[..., number] * counts / step.variance[rows])[..., None]
+            off = off - gain * counts * offs[..., number]
+            offs = offs - step.covariance[rows] * here
             middle = middle + gain * step.moved[rows]
             variance = variance - gain * row[..., number] * counts
             row = row - (gain * counts)[..., None] * step.covariance[rows]
+        if centred:
+            middle, variance = middle + off, variance * share - off**2
         return np.where(shown, middle, place), np.where(shown, np.maximum(variance, 0.0), 0.0)
 
     def _go_through(self, number: int, one: Given, here: Floats, middle: Floats, covariance: Floats) -> None:
         own = np.maximum(covariance[..., number, number], 0.0)
         reading, odd = one.reading, one.odd[:, None]
-        like = of_reading(reading, here, own, odd)
+        shown = of_reading(reading, here, own, odd)
+        share = 1.0 if one.without is None else one.without[0][:, None]
+        like = shown if one.without is None else share * shown + (1.0 - share) * one.without[1]
         self.likelihoods.append(like)
         if reading.over or reading.under:
             self._keep(number, covariance, own + 1.0, np.zeros_like(like), np.zeros_like(like))
             return
-        sure = 1.0 - odd * anything(one.spread, reading.low, reading.high) / like
+        sure = share * (shown - odd * anything(one.spread, reading.low, reading.high)) / like
         counts = np.where(np.isfinite(here), np.clip(sure, 0.0, 1.0), 0.0)
         low, high = positions([reading.low, reading.high], one.spread)
         variance = own + (READING + (high - low) ** 2 / 12.0) / one.power

@@ -16,6 +16,7 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
+from dustcap.hunt.circumstances import Showing, showing, told_so
 from dustcap.hunt.evidence import Complaint, Reading, Sighting
 from dustcap.hunt.memory import remembered
 from dustcap.hunt.meter import BLUNDER, DOUBT, half_width, likelihood, positions, spread_of
@@ -52,18 +53,44 @@ def _likelihood(
         out[:-1] = _reading(entry, values)[rows]
         if vague.any():
             out[:-1][vague] = _reading(entry, values, HALF_KNOWN)[rows][vague]
+        out[:-1] = _now_and_then(out[:-1], showing(predictions))
         out[-1] = _reading(entry, values[:1], HALF_KNOWN)[0]
         return out
     if isinstance(entry, Complaint):
         table = np.broadcast_to(predictions.heard(entry.word, entry.driver), (count, particles))
         out[:-1], out[-1] = table[rows], HEARD_UNEXPLAINED
-        out = out if entry.seen else 1.0 - out
+        if not entry.seen:
+            out[:-1] = _now_and_then(out[:-1], showing(predictions))
+            out = 1.0 - out
     else:
         chance = np.broadcast_to(np.asarray(predictions.seen(entry.target, entry.word), dtype=float), (count,))
         out[:-1], out[-1] = chance[rows][:, None], chance[0]
     low = SURE if isinstance(entry, Complaint) else 1e-4
     out = np.clip(out, low, 1.0 - low)
+    if isinstance(entry, Complaint):
+        chance, unknown = told_so(predictions, entry)
+        out[:-1] *= chance[rows] if chance.shape[0] > 1 else chance
+        out[-1] *= unknown
     return np.asarray(DOUBT * 0.5 + (1.0 - DOUBT) * out if entry.doubtful else out)
+
+
+def _now_and_then(like: Floats, found: Showing) -> Floats:
+    """The same where faults that come and go are met now and then as the board without them, (suspects, particles)."""
+    if found.always:
+        return like
+    share = found.share[:, None]
+    return np.asarray(share * like + (1.0 - share) * like[found.absent])
+
+
+def without_it(predictions: Predictions, entry: Reading, suspects: NDArray[np.int64]) -> tuple[Floats, Floats] | None:
+    """How surely some suspects show, shape (n,), and the likelihood of a reading when they do not, (n, particles).
+
+    None where all of them always do.
+    """
+    found = showing(predictions)
+    if np.all(found.share[suspects] >= 1.0):
+        return None
+    return found.share[suspects], _reading(entry, predictions.readings(entry.check)[found.absent[suspects]])
 
 
 def _reading(entry: Reading, values: Floats, odd: float | None = None) -> Floats:

@@ -40,6 +40,11 @@ class Settled:
         self.memory: dict[Hashable, Any] = {}
         self.suspects, self.prior, self.particles = source.suspects, source.prior, source.particles
 
+    @property
+    def plain(self) -> Predictions:
+        """The source that all comes from."""
+        return self._source
+
     def readings(self, check: Check) -> Floats:
         """Shape (suspects, particles), base units."""
         return self._source.readings(check)

@@ -99,21 +99,31 @@ class Posterior:
         Suspects that no longer count have no variance.
         """
         if (check, unit) not in self.kept:
-            place = positions(self.readings(check), spread_of(check, unit))
-            variance = np.zeros_like(place)
-            known = self.closely < place.shape[0]
-            some = self.closely[known]
-            place[some], variance[some] = self._predicted(place[some], known)
-            self.kept[check, unit] = (place, variance)
+            self.kept[check, unit] = self.told(positions(self.readings(check), spread_of(check, unit)))
         return self.kept[check, unit]
 
-    def _predicted(self, place: Floats, known: NDArray[np.bool_]) -> tuple[Floats, Floats]:
+    def told(self, table: Floats, *, centred: bool = False) -> tuple[Floats, Floats]:
+        """Middle and variance, after all that was read, of any quantity that each particle has a value of.
+
+        `centred`: see `Kernel.predicted`.
+
+        `table` and both have shape (suspects, particles). Suspects that no longer count keep their values, without
+        variance; so do values that are not finite.
+        """
+        place, variance = np.array(table, dtype=float), np.zeros_like(table, dtype=float)
+        known = self.closely < place.shape[0]
+        some = self.closely[known]
+        place[some], variance[some] = self._predicted(place[some], known, centred)
+        return place, variance
+
+    def _predicted(self, place: Floats, known: NDArray[np.bool_], centred: bool) -> tuple[Floats, Floats]:
         some = self.closely[known]
         changed = self.new[some].sum(axis=1) > self.old[some].sum(axis=1)
-        middle, variance = place.copy(), np.square(blur(place))
+        middle = place.copy()
+        variance = np.zeros_like(place) if centred else np.square(blur(place))
         for kernel, which in ((self.masses.kernels[0], ~changed), (self.masses.kernels[-1], changed)):
             if not kernel.empty and which.any():
-                after = kernel.predicted(place, known)
+                after = kernel.predicted(place, known, centred=centred)
                 middle[which], variance[which] = after[0][which], after[1][which]
         return middle, variance
 

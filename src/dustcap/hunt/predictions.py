@@ -73,7 +73,15 @@ class Shared(Protocol):
 
 
 @runtime_checkable
-class Growing(Protocol):
+class Leaking(Protocol):
+    """A source that knows where a part's residue could leak."""
+
+    def leaks_at(self, part: str) -> Sequence[Suspect]:
+        """Leaks at a part or an area that are not among the suspects already."""
+
+
+@runtime_checkable
+class Growing(Predictions, Protocol):
     """A source that can predict further suspects: joint faults of those it has.
 
     The new source has the same suspects in the same order with the same particles, and the new ones at the end; its

@@ -34,7 +34,10 @@ NO_OUTPUT_DB = -26.0
 WEAK_DB = -6.0
 HOT_KELVIN = 70.0
 HOT_RATIO = 1.6
-FUSE_RATIO = 3.0
+FUSE_RATIO = 3.0  # of the healthy board's watts, where no fuse is described
+FUSE_BLOWS = 1.8
+"""Times its rating at which a fuse goes within minutes: between 1.5, which it carries for an hour, and 2.1, at which it
+goes within half an hour at most (IEC 60127-2, from memory)."""
 CLIPPED_SHARE = 0.15  # of the rail: the d.c. at an amplifier's output beyond which music is cut on one side
 BOX = ("boomy", "rattle")
 
@@ -47,7 +50,8 @@ class Quantity:
     softness: float
 
 
-def _sigmoid(x: Floats) -> Floats:
+def sigmoid(x: Floats) -> Floats:
+    """A soft step from 0 to 1 about zero."""
     return np.asarray(0.5 * (1 + np.tanh(x / 2)))
 
 
@@ -139,8 +143,23 @@ def _hot(analyses: Analyses, driver: Part | None) -> Floats:
 
 
 def _blows_fuse(analyses: Analyses, driver: Part | None) -> Floats:
+    """By the current through each fuse of the board, from its own heat; without one by the watts of the whole board."""
+    fuses = [part for part in analyses.cases.board.of_kind("link") if "rating" in part.values]
+    if fuses:
+        excess = [_log_over(_amperes(analyses, fuse) / fuse.number("rating"), FUSE_BLOWS) for fuse in fuses]
+        return np.asarray(np.max(excess, axis=0))
     watts = np.sum(analyses.powered(True).watts, axis=2, dtype=float)
     return _log_over(watts / max(float(np.median(watts[0])), 1e-9), FUSE_RATIO)
+
+
+def _amperes(analyses: Analyses, fuse: Part) -> Floats:
+    """Current through a link, shape (suspects, particles): what it dissipates is the square of it times its ohms."""
+    watts = np.asarray(analyses.powered(True).watts[:, :, analyses.parts.index(fuse.name)], dtype=float)
+    ohms = np.full(analyses.shape, analyses.cases.own[fuse.name, "ohm"])
+    for index, suspect in enumerate(analyses.cases.suspects):
+        if any(getattr(fault, "part", "") == fuse.name for fault in suspect.faults):
+            ohms[index] = analyses.cases.of_suspect(index, analyses.cases.base)[fuse.name, "ohm"]
+    return np.asarray(np.where(np.isfinite(ohms), np.sqrt(np.abs(watts) / np.where(np.isfinite(ohms), ohms, 1.0)), 0.0))
 
 
 def _squeal(analyses: Analyses, driver: Part | None) -> Floats:
@@ -158,7 +177,7 @@ QUANTITIES: Mapping[str, Quantity] = {
     "blows fuse": Quantity(_blows_fuse, 0.3),
     "squeal": Quantity(_squeal, 1.0),
 }
-NOT_COMPUTED = ("hiss", "crackle", "thump at power", "comes and goes", *BOX)
+NOT_COMPUTED = ("hiss", "crackle", "thump at power", "comes and goes", "polarity reversed", "air leak", *BOX)
 """Complaints for which only the failure modes' own tables speak."""
 
 
@@ -177,7 +196,7 @@ def heard(analyses: Analyses, complaint: str, driver: str = "") -> Floats:
     share = np.zeros(shape)
     if quantity:
         excess = np.broadcast_to(quantity.excess(analyses, driver_of(analyses.cases.board, driver)), shape)
-        share = _sigmoid(np.nan_to_num(excess, nan=-9.0) / quantity.softness)
+        share = sigmoid(np.nan_to_num(excess, nan=-9.0) / quantity.softness)
     told = np.array([_told(suspect, complaint, analyses) for suspect in analyses.cases.suspects])
     share = 1.0 - (1.0 - share) * (1.0 - told[:, None])
     return FALSE_ALARM + (1.0 - FALSE_ALARM - MISS) * share

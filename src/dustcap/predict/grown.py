@@ -9,18 +9,20 @@ from __future__ import annotations
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from functools import cached_property
+from math import inf
 from zlib import crc32
 
 import numpy as np
 from numpy.typing import NDArray
 
-from dustcap.board.circuit import leak_name
+from dustcap.board.circuit import leak_name, to_circuit
 from dustcap.errors import InputError
 from dustcap.faults.suspects import HEALTHY, Leak, Suspect
 from dustcap.predict.analyses import Analyses
 from dustcap.predict.cases import MAX_FAULTS, Cases, unit_points
 from dustcap.predict.checks import Check
 from dustcap.predict.complaints import heard
+from dustcap.predict.conditions import follows
 from dustcap.predict.predictor import Predictor, looks
 from dustcap.predict.readings import reading
 
@@ -49,20 +51,33 @@ def batch_of(cases: Cases, suspects: Sequence[Suspect]) -> Batch:
     Raises
     ------
     InputError
-        If one has more faults than are drawn for, or leaks where the circuit has no place for it.
+        If one has more faults than are drawn for, or leaks to a net that the board does not have.
     """
-    names = {element.name for element in cases.circuit.elements}
+    nets = {*cases.board.nets, cases.board.common}
     for suspect in suspects:
         leaks = [f for f in suspect.faults if isinstance(f, Leak)]
-        if len(suspect.faults) > MAX_FAULTS or any(leak_name(f.a, f.b) not in names for f in leaks):
+        if len(suspect.faults) > MAX_FAULTS or not {net for f in leaks for net in (f.a, f.b)} <= nets:
             raise InputError(
                 f"{suspect.words()} cannot be predicted here.",
                 where="predict",
-                mend=f"Name {MAX_FAULTS} faults at most, of parts and leaks that are suspected singly.",
+                mend=f"Name {MAX_FAULTS} faults at most, and nets of the board.",
             )
+    cases = _with_places(cases, [f for s in suspects for f in s.faults if isinstance(f, Leak)])
     draws = [unit_points(cases.particles, MAX_FAULTS, crc32(suspect.key.encode())).T for suspect in suspects]
     severity = np.stack([cases.severity[0], *draws])
     return Batch(tuple(suspects), Analyses(replace(cases, suspects=(HEALTHY, *suspects), severity=severity)))
+
+
+def _with_places(cases: Cases, leaks: Sequence[Leak]) -> Cases:
+    """The cases on a circuit that has a place for each of the leaks."""
+    names = {element.name for element in cases.circuit.elements}
+    missing = {leak_name(leak.a, leak.b): (leak.a, leak.b) for leak in leaks if leak_name(leak.a, leak.b) not in names}
+    if not missing:
+        return cases
+    had = [(fault.a, fault.b) for s in cases.suspects for fault in s.faults if isinstance(fault, Leak)]
+    circuit = to_circuit(cases.board, [*had, *missing.values()])
+    places = {(name, "ohm"): inf for name in missing}
+    return replace(cases, circuit=circuit, own={**cases.own, **places})
 
 
 class Grown(Predictor):
@@ -96,6 +111,10 @@ class Grown(Predictor):
     def heard(self, complaint: str, driver: str) -> Floats:
         """As before, with the rows of the new suspects below."""
         return self._below(self._old.heard(complaint, driver), lambda one: heard(one, complaint, driver))
+
+    def follows(self, complaint: str, driver: str) -> Floats:
+        """As before, with the rows of the new suspects below."""
+        return self._below(self._old.follows(complaint, driver), lambda one: follows(one, complaint, driver))
 
     def seen(self, target: str, word: str) -> Floats:
         """As before, with those of the new suspects at the end."""

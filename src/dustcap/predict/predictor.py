@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Hashable, Sequence
 from functools import cached_property
+from itertools import combinations
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -23,6 +24,7 @@ from dustcap.predict.candidates import candidates
 from dustcap.predict.cases import MAX_FAULTS, Cases, make_cases
 from dustcap.predict.checks import Check
 from dustcap.predict.complaints import heard
+from dustcap.predict.conditions import follows
 from dustcap.predict.powered import Spread
 from dustcap.predict.readings import CAPACITANCE_HZ, ESR_HZ, reading
 
@@ -153,11 +155,26 @@ class Predictor:
         """Probability that a complaint is observed, shape (suspects, particles)."""
         return heard(self.analyses, complaint, driver)
 
+    def follows(self, complaint: str, driver: str) -> Floats:
+        """Probability that a complaint, once heard, is said to follow the volume, shape (suspects, particles)."""
+        if ("follows", complaint, driver) not in self.analyses.kept:
+            self.analyses.kept["follows", complaint, driver] = follows(self.analyses, complaint, driver)
+        found: Floats = self.analyses.kept["follows", complaint, driver]
+        return found
+
     def seen(self, target: str, word: str) -> Floats:
         """Probability of a sighting on a part or an area, shape (suspects,)."""
         if (target, word) not in self._looked:
             self._looked[target, word] = looks(self.board, self.suspects, target, word)
         return self._looked[target, word]
+
+    def leaks_at(self, part: str) -> tuple[Suspect, ...]:
+        """Leaks between any two nets of a part at which residue was seen, without those that are suspected anyway."""
+        if part not in self.board.parts:
+            return ()  # the leaks of an area are suspected from the start
+        known = {fault.key for suspect in self.suspects for fault in suspect.faults}
+        pairs = (Leak(a, b) for a, b in combinations(dict.fromkeys(self.board.part(part).nets), 2))
+        return tuple(Suspect((leak,)) for leak in pairs if leak.key not in known)
 
     def grown(self, extra: Sequence[Suspect]) -> Predictor:
         """The same with further suspects at the end; only those that were never asked for before are solved."""
@@ -230,6 +247,10 @@ class Renewed(Predictor):
         found = self._old.heard(complaint, driver).copy()
         found[self._which] = heard(self._new, complaint, driver)[1:]
         return found
+
+    def follows(self, complaint: str, driver: str) -> Floats:
+        """As before the renewal: no severity decides on which side of the control a fault lies."""
+        return self._old.follows(complaint, driver)
 
 
 def _with(cases: Cases, severity: Floats) -> Cases:
