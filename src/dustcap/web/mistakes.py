@@ -2,12 +2,18 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Mapping
 from dataclasses import dataclass
 
 from dustcap.errors import InputError
 
 Typed = Mapping[str, str]
+
+FIELDS = {"is": "word", "between": "first_net"}
+"""Fields of forms by the key of the findings file that they stand for, where the two differ."""
+ASSIGNED = re.compile(r"^\w+ = (?=')")
+MISSING = "Field required."
 
 
 @dataclass(frozen=True, slots=True)
@@ -22,7 +28,8 @@ class Mistake:
 
 def mistake_of(form: str, error: InputError, typed: Typed) -> Mistake:
     """The refusal of a form, its line put beside the field it is about."""
-    line = error.what[:1].upper() + error.what[1:]
+    line = "This is missing." if error.what == MISSING else ASSIGNED.sub("", error.what)
+    line = line[:1].upper() + line[1:]
     if error.mend and "--help" not in error.mend:
         line += f" {error.mend}"
     return Mistake(form, line, _field(error, typed), typed)
@@ -31,6 +38,7 @@ def mistake_of(form: str, error: InputError, typed: Typed) -> Mistake:
 def _field(error: InputError, typed: Typed) -> str:
     """The field that the error names, or the one whose content it quotes."""
     named = error.where.rsplit(" ", 1)[-1]
+    named = FIELDS.get(named, named)
     if named in typed:
         return named
     quoted = [name for name, text in typed.items() if text and (repr(text) in error.what or f" {text} " in error.what)]

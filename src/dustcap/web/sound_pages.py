@@ -85,8 +85,9 @@ def keep(
     except (InputError, SignalError) as error:
         plain = error if isinstance(error, InputError) else InputError(error.what, where=error.where, mend=error.mend)
         found = mistake_of("sound", plain, typed)
-        field = found.field or "recording"
-        return _show(request, desk, job, mistake=Mistake("sound", found.line, field, typed))
+        named = "" if found.field or error.where == "recording" else f"{error.where}: "
+        mistake = Mistake("sound", named + found.line, found.field or "recording", typed)
+        return _show(request, desk, job, mistake=mistake)
     return RedirectResponse(f"/jobs/{job}/sound?take={kept.entry}", 303)
 
 
