@@ -96,6 +96,22 @@ class DescribePage:
     kind: KindForm | None = None
     mistake: Mistake | None = None
 
+    @property
+    def astray(self) -> bool:
+        """Whether the mistake is about no field that this page shows, so that its line stands at the top."""
+        shown = {line.name for line in self.found.own_parts}
+        if self.form is not None:
+            shown |= {"name", "block", *(line.field for line in (*self.form.ports, *self.form.settings))}
+            shown |= {line.name for line in self.form.parts}
+        if self.kind is not None:
+            shown |= {
+                "name",
+                "kind",
+                *(field for _, field, _ in self.kind.pins),
+                *(key.field for key in self.kind.keys),
+            }
+        return self.mistake is not None and self.mistake.field not in shown
+
 
 @router.get("/boards/{stem}/describe")
 def describe(
