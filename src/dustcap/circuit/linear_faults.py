@@ -75,29 +75,35 @@ def fault_volts(
             mend="Take the operating point of each case.",
         )
     table = table_of(layout, values)
+    stamps, y, changes = faulty(layout, table, faults, hz)
+    network = LowRank(stamps, y, changes, FLOOR_S, forces(layout, table, len(y), hz, source))
+    reads = np.array([[position_of(layout, net), len(layout.nets)] for net in nets], dtype=np.intp).reshape(-1, 2)
+    return network.voltages(np.zeros(len(layout.nets)), reads)
+
+
+def faulty(layout: Layout, table: Table, faults: Sequence[Fault], hz: float = 0.0) -> tuple[Stamps, Numbers, Changes]:
+    """The linear part's stamps, their admittances (k, samples), and what each fault changes of them."""
     leaks = [(place, fault) for place, fault in enumerate(faults) if isinstance(fault, Leak)]
-    stamps = _stamps(layout, [leak for _, leak in leaks])
-    healthy = _admittances(layout, table, hz)
+    stamps = stamps_of(layout, [leak for _, leak in leaks])
+    healthy = admittances(layout, table, hz)
     y = np.zeros((len(stamps.to), table.cases), dtype=healthy.dtype)
     y[: len(healthy)] = healthy
-    found = _changed(layout, table, faults, y, hz)
+    found = changed_stamps(layout, table, faults, y, hz)
     for number, (place, leak) in enumerate(leaks):
         siemens = np.broadcast_to(conductance(np.array([leak.ohm])), (1, table.cases))
         found.append((np.array([place]), np.array([len(healthy) + number]), siemens))
-    network = LowRank(stamps, y, _joined(found, len(faults), y), FLOOR_S, _emf(layout, table, len(y), hz, source))
-    reads = np.array([[_position(layout, net), len(layout.nets)] for net in nets], dtype=np.intp).reshape(-1, 2)
-    return network.voltages(np.zeros(len(layout.nets)), reads)
+    return stamps, y, joined_changes(found, len(faults), y)
 
 
 Found = tuple[Index, Index, Numbers]
 """Faults (n,), the stamp that each changes (n,), and its admittance (n, samples)."""
 
 
-def _stamps(layout: Layout, leaks: Sequence[Leak]) -> Stamps:
+def stamps_of(layout: Layout, leaks: Sequence[Leak]) -> Stamps:
     """The branches of `BranchList`, two stamps a gain stage, then the leaks."""
     branches, size = BranchList.of(layout), len(layout.nets)
-    a = np.array([_position(layout, leak.a) for leak in leaks], dtype=np.intp)
-    b = np.array([_position(layout, leak.b) for leak in leaks], dtype=np.intp)
+    a = np.array([position_of(layout, leak.a) for leak in leaks], dtype=np.intp)
+    b = np.array([position_of(layout, leak.b) for leak in leaks], dtype=np.intp)
     out, ref, hot, cold = (_gain_nets(layout, name) for name in ("out", "ref", "hot", "cold"))
     ends = (
         [branches.a, out, out, a],
@@ -129,13 +135,13 @@ def _parts(layout: Layout, table: Table, hz: float) -> list[Numbers]:
     return parts
 
 
-def _admittances(layout: Layout, table: Table, hz: float) -> Numbers:
+def admittances(layout: Layout, table: Table, hz: float) -> Numbers:
     """Of every stamp but the leaks, (k, samples)."""
     parts = [np.broadcast_to(part, (table.cases, part.shape[1])).T for part in _parts(layout, table, hz)]
     return np.concatenate(parts)
 
 
-def _changed(layout: Layout, table: Table, faults: Sequence[Fault], y: Numbers, hz: float) -> list[Found]:
+def changed_stamps(layout: Layout, table: Table, faults: Sequence[Fault], y: Numbers, hz: float) -> list[Found]:
     """What the faults of elements change, one entry a run of stamps."""
     touched: dict[str, dict[tuple[int, int], dict[str, Any]]] = {}
     for place, fault in enumerate(faults):
@@ -173,7 +179,7 @@ def _changed(layout: Layout, table: Table, faults: Sequence[Fault], y: Numbers, 
     return found
 
 
-def _joined(found: list[Found], faults: int, y: Numbers) -> Changes:
+def joined_changes(found: list[Found], faults: int, y: Numbers) -> Changes:
     """All that is changed, fault by fault."""
     place = np.concatenate([np.zeros(0, dtype=np.intp), *(places for places, _, _ in found)])
     stamp = np.concatenate([np.zeros(0, dtype=np.intp), *(stamps for _, stamps, _ in found)])
@@ -188,7 +194,7 @@ def _joined(found: list[Found], faults: int, y: Numbers) -> Changes:
     return Changes(stamps, values)
 
 
-def _emf(layout: Layout, table: Table, stamps: int, hz: float, source: str) -> Real:
+def forces(layout: Layout, table: Table, stamps: int, hz: float, source: str) -> Real:
     """Volts of every source at d.c., one volt of one source at a frequency, (stamps, 1 or samples)."""
     found = np.zeros((stamps, table.cases if not hz else 1))
     if not layout.count("source"):
@@ -207,7 +213,7 @@ def _emf(layout: Layout, table: Table, stamps: int, hz: float, source: str) -> R
     return found
 
 
-def _position(layout: Layout, net: str) -> int:
+def position_of(layout: Layout, net: str) -> int:
     if net == layout.common:
         return len(layout.nets)
     if net not in layout.position:
