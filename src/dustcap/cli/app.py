@@ -13,6 +13,7 @@ from dustcap.cli import (
     board_results_commands,
     demo_command,
     find_commands,
+    impedance_command,
     job_commands,
     prove_commands,
     record_command,
@@ -63,6 +64,7 @@ app.command("work")(job_commands.work)
 app.command("stimulus")(sound_commands.stimulus)
 app.command("record")(record_command.record)
 app.command("listen")(sound_commands.listen)
+app.command("impedance")(impedance_command.impedance)
 app.command("soak")(soak_command.soak)
 app.command("prove")(prove_commands.prove)
 app.command("handover")(prove_commands.handover)

@@ -161,6 +161,19 @@ class Soak(Payload):
         return self
 
 
+class ImpedanceKept(Payload):
+    """An impedance that was measured, and what it says (both among the files, by hash)."""
+
+    KIND = "impedance"
+    name: str = Field(min_length=1, max_length=255)
+    file: str = Field(min_length=64, max_length=64)
+    result: str = Field(min_length=64, max_length=64)
+    when: Literal["before", "after"]
+    driver: str = Field(default="", max_length=LINE)
+    box: Literal["", "closed", "vented"] = ""
+    says: tuple[str, ...] = ()
+
+
 class HuntKept(Payload):
     """What a hunt said at that point of the job."""
 
@@ -211,7 +224,8 @@ class Correction(Payload):
 KINDS: Mapping[str, type[Payload]] = {
     kind.KIND: kind
     for kind in (
-        Intake, Complaint, Sighting, Reading, Work, Recording, Photo, Soak, HuntKept, Proof, Handover, Note, Correction,
+        Intake, Complaint, Sighting, Reading, Work, Recording, ImpedanceKept, Photo, Soak, HuntKept, Proof, Handover, Note,
+        Correction,
     )
 }  # fmt: skip
 

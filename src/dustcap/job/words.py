@@ -9,6 +9,7 @@ from dustcap.job.payloads import (
     Complaint,
     Handover,
     HuntKept,
+    ImpedanceKept,
     Intake,
     Note,
     Payload,
@@ -101,6 +102,12 @@ def _recording(one: Recording) -> str:
     return f"{one.when} the work: {one.name}" + (f" ({how})" if how else "")
 
 
+def _impedance(one: ImpedanceKept) -> str:
+    of = " ".join(word for word in (one.driver, f"in a {one.box} box" if one.box else "") if word)
+    said = f": {'; '.join(one.says)}" if one.says else ""
+    return f"impedance {one.when} the work{f', {of}' if of else ''} ({one.name}){said}"
+
+
 def _soak(one: Soak) -> str:
     run = f"{one.cycles} switch-ons" if one.cycles is not None else f"{one.hours:g} h under power"
     came = f"the fault came {one.came} times" if one.came else "clean"
@@ -141,6 +148,7 @@ _WORDS: Mapping[str, Callable[[Any], str]] = {
     Reading.KIND: _reading,
     Work.KIND: _work,
     Recording.KIND: _recording,
+    ImpedanceKept.KIND: _impedance,
     Photo.KIND: _photo,
     Soak.KIND: _soak,
     HuntKept.KIND: _hunt,

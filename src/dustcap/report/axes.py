@@ -113,16 +113,29 @@ class Frame:
 
 
 def frequency_frame(
-    title: str, words: str, unit: str, width: float, low_hz: float, high_hz: float, top_db: float, span_db: float
+    title: str,
+    words: str,
+    unit: str,
+    width: float,
+    low_hz: float,
+    high_hz: float,
+    top_db: float,
+    span_db: float,
+    *,
+    levels: bool = True,
 ) -> Frame:
-    """A frame against frequency with the proportion of IEC 60263; `span_db` decides its height."""
+    """A frame against frequency with the proportion of IEC 60263; `span_db` decides its height.
+
+    Without `levels` the lines and figures of the other axis are left to the caller.
+    """
     length = width - LEFT - RIGHT
     x = Axis(low_hz, high_hz, length, log=True)
     db_pt = length / log10(high_hz / low_hz) / DB_PER_DECADE
     y = Axis(top_db - span_db, top_db, span_db * db_pt)
     frame = _frame(title, words, unit, width, x, y)
     _frequency_grid(frame)
-    level_grid(frame, 10.0)
+    if levels:
+        level_grid(frame, 10.0)
     return frame
 
 
