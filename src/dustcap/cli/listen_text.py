@@ -70,6 +70,7 @@ def _places(where: object) -> str:
 def _lines(answer: Row) -> list[tuple[str, str]]:
     found = (
         _alignment(answer),
+        _long(answer),
         _response(answer.get("response")),
         *_harmonics(answer.get("harmonics") or ()),
         _irregular(answer.get("irregular")),
@@ -84,6 +85,17 @@ def _lines(answer: Row) -> list[tuple[str, str]]:
         *(_told(one) for one in answer.get("evidence") or ()),
     )
     return [line for line in found if line is not None]
+
+
+def _long(answer: Row) -> tuple[str, str] | None:
+    """The level over the time of a long recording."""
+    block = answer.get("long")
+    if not block:
+        return None
+    minutes, low, high = answer["seconds"] / 60, min(block["rms_dbfs"]), max(block["rms_dbfs"])
+    lines = ", ".join(f"{line['hz']:.0f} Hz" for line in block["hum"][:MOST_LINES])
+    hum = f"; hum lines at {lines}" if lines else ""
+    return "level", f"{minutes:.0f} min, r.m.s. {low:.1f} to {high:.1f} dBFS{hum}"
 
 
 def _alignment(answer: Row) -> tuple[str, str] | None:

@@ -65,6 +65,9 @@ def listen(
     gain_changed: Annotated[
         bool, typer.Option("--gain-changed", help="the recorder's gain was changed between the two takes")
     ] = False,
+    long: Annotated[
+        bool, typer.Option("--long", help="hours, nothing played: scan in pieces (by itself beyond ten minutes)")
+    ] = False,
     job: Annotated[int | None, typer.Option(help="keep it in this job, with --before or --after")] = None,
     before: Annotated[bool, typer.Option("--before", help="taken before the work")] = False,
     after: Annotated[bool, typer.Option("--after", help="taken after the work")] = False,
@@ -77,6 +80,16 @@ def listen(
     from dustcap.job.recordings import HowTaken, keep_recording
     from dustcap.job.recordings import listen as heard
 
+    more = any(one is not None for one in (against, stimulus, calibrator, job)) or near_field or power_on or pair
+    if long and more:
+        raise InputError(
+            "a long recording is scanned alone, and is not kept in a job.",
+            where="--long",
+            mend="Give --channel and --json only; a note keeps what it said.",
+        )
+    if long or (not more and _lasts_long(recording)):
+        _listen_long(recording, channel, json)
+        return
     if diameter and not near_field:
         raise InputError("a diameter counts in the near field only.", where="--diameter", mend="Add --near-field.")
     diameter_m = read(diameter, "m", "--diameter") if diameter else None
@@ -106,6 +119,21 @@ def listen(
             when: Literal["before", "after"] = "before" if before else "after"
             kept = keep_recording(desk(folder, author), job, recording, when, how, against=against)
             document = dict(kept.document) | {"job": job, "entry": kept.entry, "complaints": list(kept.complaints)}
+    answer(json, document, lambda out: print_listen(out, document))
+
+
+def _lasts_long(recording: Path) -> bool:
+    from dustcap.job.long_listen import is_long
+
+    return is_long(recording)
+
+
+def _listen_long(recording: Path, channel: int | None, json: bool) -> None:
+    from dustcap.cli.listen_text import print_listen
+    from dustcap.job.long_listen import listen_long
+
+    with progress("listening") as show:
+        document = listen_long(recording, channel=channel, progress=show)
     answer(json, document, lambda out: print_listen(out, document))
 
 

@@ -8,8 +8,9 @@ which is computed and said. See `whitening` for the background and `rates` for t
 from __future__ import annotations
 
 import itertools
-from collections.abc import Sequence
-from dataclasses import dataclass
+from collections.abc import Callable, Iterable, Sequence
+from dataclasses import dataclass, replace
+from typing import Any, Protocol
 
 import numpy as np
 from numpy.typing import NDArray
@@ -33,10 +34,27 @@ from dustcap.sound.whitening import ORDER, Whitened, ringing_of, spans_beyond, w
 Floats = NDArray[np.float64]
 Windows = Sequence[tuple[float, float]]
 
+Spread = Callable[[Callable[[Any], Any], Iterable[Any]], Iterable[Any]]
+
 PIECE_S = 20.0  # a long recording is worked on in pieces
 KEPT_PIECES = 6  # of a longer one the background is computed again rather than kept
 SHORTEST_S = 0.5
 STUCK = 0.5  # ours: share of samples equal to the one before, from which noise is no noise
+
+
+NOTHING: NDArray[np.floating] = np.zeros(0)
+
+
+class Slices(Protocol):
+    """Samples of one channel of which slices are read: an array, or a file."""
+
+    def __len__(self) -> int:
+        """How many there are."""
+        ...
+
+    def __getitem__(self, which: slice, /) -> NDArray[np.floating]:
+        """Some of them, shape (n,)."""
+        ...
 
 
 @dataclass(frozen=True, slots=True)
@@ -63,24 +81,30 @@ class Crackle:
     share: float
 
 
-def crackle_of(samples: NDArray[np.floating], rate: float, windows: Windows | None = None) -> Crackle:
+def crackle_of(
+    samples: Slices, rate: float, windows: Windows | None = None, *, hum: Hum = NO_HUM, spread: Spread = map
+) -> Crackle:
     """Crackle in the quiet windows of a recording.
 
     Parameters
     ----------
-    samples : ndarray, shape (n,)
+    samples : ndarray, shape (n,), or what gives slices of one
         Samples of one channel, full scale 1; only slices of it are read, 20 s at a time.
     rate : float
         Sample rate in Hz.
     windows : sequence of (start, stop), optional
         Seconds in which nothing is played; the whole recording when left out.
+    hum : Hum
+        Its lines are set aside meanwhile.
+    spread : callable
+        A `map` over the pieces; theirs may run at the same time.
 
     Raises
     ------
     SignalError
         If less than half a second is left, or the recording is digitally silent.
     """
-    return without_crackle(samples, rate, windows)[0]
+    return _without(samples, rate, windows, hum, spread, keep=False)[0]
 
 
 def without_crackle(
@@ -91,26 +115,38 @@ def without_crackle(
     The lines of `hum`, when it is known, are set aside meanwhile and put back: else they lose the same share of their
     amplitude as the events have of the time.
     """
+    return _without(samples, rate, windows, hum, map, keep=True)
+
+
+def _without(
+    samples: Slices, rate: float, windows: Windows | None, hum: Hum, spread: Spread, *, keep: bool
+) -> tuple[Crackle, list[NDArray[np.floating]]]:
+    """Crackle, and with `keep` the pieces without their events."""
     windows = tuple(windows) if windows is not None else ((0.0, len(samples) / rate),)
-    pieces = _pieces(len(samples), rate, windows)
-    whitened: list[Whitened | None] = []
-    found = []
-    for piece in pieces:
+    pieces = piece_edges(len(samples), rate, windows)
+
+    def look(piece: tuple[int, int]) -> tuple[Events, Whitened | None]:
         background = _whitened(samples, piece, rate, hum)
-        found.append(candidates(background.error / background.sigma, rate))
-        whitened.append(background if len(pieces) <= KEPT_PIECES else None)
+        events = candidates(background.error / background.sigma, rate)
+        return events, background if len(pieces) <= KEPT_PIECES else None
+
+    looked = list(spread(look, pieces))
+    found, whitened = [events for events, _ in looked], [background for _, background in looked]
     counted = [without_echoes(events, rate) for events in found]
     log_p = np.concatenate([events.log_p for events in counted])
     total = sum(stop - start for start, stop in pieces)
     limit = limit_of(log_p, total)
-    taken = []
-    for piece, every, some, kept in zip(pieces, found, counted, whitened, strict=True):
-        stretch, loud = samples[slice(*piece)], every.pick(every.log_p <= limit)
-        if loud.peak.size:
-            background = kept or _whitened(samples, piece, rate, hum)
-            taken.append(_take_out(stretch, loud, some.pick(some.log_p <= limit), background, piece[0], rate))
-        else:
-            taken.append(_Taken(stretch))
+
+    def take(index: int) -> _Taken:
+        piece, every, some = pieces[index], found[index], counted[index]
+        loud = every.pick(every.log_p <= limit)
+        if not loud.peak.size:
+            return _Taken(samples[slice(*piece)] if keep else NOTHING)
+        background = whitened[index] or _whitened(samples, piece, rate, hum)
+        one = _take_out(samples[slice(*piece)], loud, some.pick(some.log_p <= limit), background, piece[0], rate)
+        return one if keep else replace(one, clean=NOTHING)
+
+    taken = list(spread(take, range(len(pieces))))
     return _told(taken, limit, windows, total, rate), [one.clean for one in taken]
 
 
@@ -169,10 +205,10 @@ def _told(taken: Sequence[_Taken], limit: float, windows: Windows, samples: int,
 def pieces_of(samples: NDArray[np.floating], rate: float, windows: Windows | None = None) -> list[NDArray[np.floating]]:
     """The quiet windows of a recording as they are, in the pieces that `without_crackle` returns."""
     windows = tuple(windows) if windows is not None else ((0.0, len(samples) / rate),)
-    return [samples[start:stop] for start, stop in _pieces(len(samples), rate, windows)]
+    return [samples[start:stop] for start, stop in piece_edges(len(samples), rate, windows)]
 
 
-def _pieces(size: int, rate: float, windows: Windows) -> list[tuple[int, int]]:
+def piece_edges(size: int, rate: float, windows: Windows) -> list[tuple[int, int]]:
     """Sample ranges of the windows, cut into pieces of 20 s at most."""
     pieces: list[tuple[int, int]] = []
     for begin, end in windows:
@@ -187,7 +223,7 @@ def _pieces(size: int, rate: float, windows: Windows) -> list[tuple[int, int]]:
     return pieces
 
 
-def _floats(samples: NDArray[np.floating], piece: tuple[int, int]) -> Floats:
+def _floats(samples: Slices, piece: tuple[int, int]) -> Floats:
     stretch: Floats = np.asarray(samples[slice(*piece)], dtype=float)
     if np.mean(np.diff(stretch) == 0) > STUCK:
         raise SignalError(
@@ -198,7 +234,7 @@ def _floats(samples: NDArray[np.floating], piece: tuple[int, int]) -> Floats:
     return stretch
 
 
-def _whitened(samples: NDArray[np.floating], piece: tuple[int, int], rate: float, hum: Hum) -> Whitened:
+def _whitened(samples: Slices, piece: tuple[int, int], rate: float, hum: Hum) -> Whitened:
     stretch = _floats(samples, piece)
     return whiten(stretch - hum_part(stretch, rate, hum), rate)
 

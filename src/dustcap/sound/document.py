@@ -43,7 +43,7 @@ def to_json(result: ListenResult) -> Document:
         "harmonics_total": _harmonic(result.harmonics.total) if result.harmonics and result.harmonics.total else None,
         "irregular": _irregular(result.irregular) if result.irregular else None,
         "noise": _noise(rest.noise) if rest else None,
-        "crackle": _crackle(rest.crackle, rest.mains_locked) if rest and rest.crackle else None,
+        "crackle": crackle_document(rest.crackle, rest.mains_locked) if rest and rest.crackle else None,
         "polarity": result.polarity.woofer if result.polarity else None,
         "polarity_drivers": _drivers(result.polarity) if result.polarity else None,
         "thump": _thump(result.thump) if result.thump else None,
@@ -191,7 +191,8 @@ def _evidence(evidence: Evidence) -> Document:
     }
 
 
-def _crackle(crackle: Crackle, mains_locked: bool) -> Document:
+def crackle_document(crackle: Crackle, mains_locked: bool) -> Document:
+    """The crackle block of a document."""
     return {
         "found": crackle.found,
         "events": crackle.events,

@@ -126,7 +126,7 @@ def rest_of(samples: NDArray[np.floating], rate: float, windows: Windows | None 
         crackle_share=crackle.share if crackle else 0.0,
         crackle_db=dbfs(with_crackle) - dbfs(levels.weighted),
     )
-    return Rest(noise, crackle, refused, _locked(crackle, hum))
+    return Rest(noise, crackle, refused, mains_locked(crackle, hum))
 
 
 def _bands(rate: float) -> tuple[Band, ...]:
@@ -165,7 +165,7 @@ def _hum(pieces: Sequence[NDArray[np.floating]], rate: float) -> Hum:
         return NO_HUM
 
 
-def _locked(crackle: Crackle | None, hum: Hum) -> bool:
+def mains_locked(crackle: Crackle | None, hum: Hum) -> bool:
     """Whether event times huddle about one phase of twice the mains (Rayleigh test)."""
     if crackle is None or hum.mains_hz is None or hum.uncertainty_hz is None or crackle.events < 10:
         return False

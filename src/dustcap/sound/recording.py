@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import struct
+from collections.abc import Iterator
+from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
 from typing import BinaryIO
@@ -53,25 +55,42 @@ def read_recording(path: Path | str) -> Recording:
         If the file cannot be opened, is not WAV or FLAC with 16, 24 or 32 bits, has a sample rate outside 44.1 to
         192 kHz, is cut off, holds fewer than two samples, or holds a value that is not a finite number.
     """
-    path = Path(path)
+    where = str(path)
+    with opened(path) as sound:
+        samples = sound.read(dtype=sample_kind(sound), always_2d=True)
+        rate, subtype, promised = sound.samplerate, sound.subtype, sound.frames
+    if len(samples) < promised:
+        raise _cut_off(where)
+    return Recording(_checked(np.ascontiguousarray(samples.T), where), rate, subtype)
+
+
+@contextmanager
+def opened(path: Path | str) -> Iterator[soundfile.SoundFile]:
+    """A WAV or FLAC file, whole and of a kind that is read, for as long as the ``with`` lasts.
+
+    Raises
+    ------
+    InputError
+        As `read_recording`, for all that the header tells.
+    """
     where = str(path)
     try:
-        with path.open("rb") as file:
+        with Path(path).open("rb") as file:
             _check_whole(file, where)
         with soundfile.SoundFile(where) as sound:
             _check_kind(sound, where)
-            kind = "float32" if sound.subtype in EXACT_IN_SINGLE else "float64"
-            samples, rate, subtype = sound.read(dtype=kind, always_2d=True), sound.samplerate, sound.subtype
-            promised = sound.frames
+            yield sound
     except OSError as error:
         raise InputError(
             f"cannot be read: {error.strerror or 'no such file'}.", where=where, mend="Check the name and the place."
         ) from error
     except soundfile.LibsndfileError as error:
         raise InputError("is not a sound file that can be read.", where=where, mend=MEND_FORMAT) from error
-    if len(samples) < promised:
-        raise _cut_off(where)
-    return Recording(_checked(np.ascontiguousarray(samples.T), where), rate, subtype)
+
+
+def sample_kind(sound: soundfile.SoundFile) -> str:
+    """Single precision where that holds every value of the file, else double."""
+    return "float32" if sound.subtype in EXACT_IN_SINGLE else "float64"
 
 
 def _check_kind(sound: soundfile.SoundFile, where: str) -> None:
