@@ -8,11 +8,12 @@ BIN := .venv/bin
 export OMP_NUM_THREADS := 1
 export OPENBLAS_NUM_THREADS := 1
 
-.PHONY: help demo test lint lock sources clean
+.PHONY: help demo test lint benchmark lock sources clean
 
 help:
 	@echo "make demo    set up, then carry one loudspeaker from complaint to hand-over in $(DEMO)/"
 	@echo "make test    set up, then run style, types and tests"
+	@echo "make benchmark measure the speeds of docs/benchmarks.md, one core, about ten minutes"
 	@echo "make lock    remake requirements.txt and requirements-test.txt from pyproject.toml (needs uv)"
 	@echo "make sources count where each published source is named"
 	@echo "make clean   remove .venv and the caches"
@@ -31,6 +32,10 @@ lint: .venv/test.done
 	@$(BIN)/ruff check .
 	@$(BIN)/ruff format --check .
 	@$(BIN)/mypy
+
+benchmark: .venv/test.done
+	@for name in linear_faults junction_faults fault_path board_size dictionary start_time; do \
+	  echo "== $$name"; $(BIN)/python benchmarks/$$name.py || exit 1; done
 
 .venv/run.done: requirements.txt pyproject.toml | .venv/bin/python
 	@echo "Setting up dustcap in .venv (a minute or two the first time)."
