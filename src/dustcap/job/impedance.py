@@ -18,7 +18,14 @@ from dustcap.sound.coil import coil_temperature
 from dustcap.sound.driver_figures import Driver, by_added_mass, by_test_box, cone_area, one_resonance
 from dustcap.sound.driver_fit import DriverFit, Quantity
 from dustcap.sound.impedance import ImpedanceCurve
-from dustcap.sound.impedance_meaning import coil_meaning, extreme_meaning, leak_meaning, level_meaning, twin_meaning
+from dustcap.sound.impedance_meaning import (
+    coil_meaning,
+    extreme_meaning,
+    leak_meaning,
+    level_meaning,
+    still_meaning,
+    twin_meaning,
+)
 from dustcap.sound.impedance_ratio import Ratio
 from dustcap.sound.vented_figures import VentedBox, leak_of, vented_box
 
@@ -61,7 +68,9 @@ class _Measured:
 
     @property
     def fitted(self) -> DriverFit | None:
-        return self.vented.fitted if self.vented else self.driver.fitted if self.driver else None
+        if self.vented:
+            return self.vented.fitted
+        return (self.driver.leaky or self.driver.fitted) if self.driver else None
 
     def figures(self) -> dict[str, Quantity | None]:
         """What is compared with another measurement."""
@@ -222,6 +231,8 @@ def _meanings(
     document: Document, measured: _Measured, how: HowWired, twin: _Measured | None, louder: _Measured | None
 ) -> None:
     said = [extreme_meaning(measured.curve.extreme)] if measured.curve.extreme else []
+    if measured.refused and not measured.curve.extreme:
+        said.append(still_meaning(measured.curve.valid))
     fitted = measured.fitted
     if fitted is not None:
         re = fitted.parameter("re")

@@ -43,7 +43,8 @@ EXACT = 1e-6  # scatter of a curve that is computed, not measured
 class Driver:
     """One resonance: resistance in ohm, frequency in Hz, Qs, the modulus at the peak in ohm, inductance at 1 kHz in H.
 
-    In a closed box that leaks, `leaky` is the fit with the leak, and the figures are those without it.
+    In a closed box that leaks, `leaky` is the fit with the leak, and the figures are those that the box would have
+    without it.
     """
 
     fitted: DriverFit
@@ -82,17 +83,21 @@ def one_resonance(curve: ImpedanceCurve, *, closed: bool = False) -> Driver:
 
 def driver_of(fitted: DriverFit, leaky: DriverFit | None = None) -> Driver:
     """The figures of a fit whose first parameters are those of one resonance."""
-    return Driver(
-        fitted,
-        fitted.parameter("re"),
-        fitted.parameter("fs"),
-        fitted.parameter("qms"),
-        fitted.parameter("qes"),
-        fitted.quantity(lambda p: float(1 / (1 / p[2] + 1 / p[3]))),
-        fitted.quantity(lambda p: float(p[0] * (1 + p[2] / p[3]))),
-        inductance(fitted),
-        leaky,
-    )
+    if leaky is None:
+        return Driver(
+            fitted,
+            fitted.parameter("re"),
+            fitted.parameter("fs"),
+            fitted.parameter("qms"),
+            fitted.parameter("qes"),
+            fitted.quantity(lambda p: float(1 / (1 / p[2] + 1 / p[3]))),
+            fitted.quantity(lambda p: float(p[0] * (1 + p[2] / p[3]))),
+            inductance(fitted),
+        )
+    f0, qm, qe = (leaky.quantity(lambda p, i=i: float(p[i] * np.sqrt(1 + p[4]))) for i in (1, 2, 3))  # type: ignore[misc]
+    total = leaky.quantity(lambda p: float(np.sqrt(1 + p[4]) / (1 / p[2] + 1 / p[3])))
+    peak = leaky.quantity(lambda p: float(p[0] * (1 + p[2] / p[3])))
+    return Driver(fitted, leaky.parameter("re"), f0, qm, qe, total, peak, inductance(leaky), leaky)
 
 
 def inductance(fitted: DriverFit) -> Quantity:

@@ -40,6 +40,15 @@ def extreme_meaning(extreme: str) -> Meaning:
     )
 
 
+def still_meaning(valid: tuple[float, float]) -> Meaning:
+    """What a curve without a resonance says."""
+    return Meaning(
+        "no resonance: the coil is jammed or glued fast, or sits off its gap",
+        f"no peak stands out from {valid[0]:.0f} Hz to {valid[1]:.0f} Hz",
+        "push the cone in by hand, evenly: it must move freely and without a scrape",
+    )
+
+
 def coil_meaning(re: Quantity, rated_ohm: float | None) -> list[Meaning]:
     """The coil's resistance against the rated impedance."""
     if rated_ohm is None:
