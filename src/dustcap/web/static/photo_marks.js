@@ -23,7 +23,10 @@ export class Marks {
       this.dragged = false;
     });
     this.layer.addEventListener("keydown", (event) => this.key(event));
-    this.layer.addEventListener("blur", () => { this.cross = null; this.redraw(); });
+    this.layer.addEventListener("blur", () => {
+      this.cross = null; // not drawn anew: that would take the point away that the focus goes to
+      this.layer.querySelector(".cross")?.remove();
+    });
     new ResizeObserver(() => this.redraw()).observe(this.layer);
   }
 
