@@ -44,7 +44,7 @@ def expected_plot(rows: Sequence[ExpectedBar], unit: str, *, width: float = 520.
         values = [value for value in values if value > 0]
     if not values:
         return None
-    left, right = width * WORDS_SHARE, width - 64.0
+    left, right = width * WORDS_SHARE, width - 76.0
     height = HEAD + ROW * len(rows) + FOOT
     said = "; ".join(f"{row.label}: {row.words}" for row in rows)
     drawing = Drawing(width, height, "What each suspect would read here", said)

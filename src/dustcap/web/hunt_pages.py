@@ -23,7 +23,7 @@ from dustcap.web.entries import Word, reading_of
 from dustcap.web.frame import ANSWERS, AtDesk, JobNumber, WithHunts, page
 from dustcap.web.guard import checked
 from dustcap.web.hunt_view import AdviceLine, CheckCard, SuspectLine, advice_line, check_cards, suspect_lines
-from dustcap.web.hunts import Hunts
+from dustcap.web.hunts import COMPUTING, READY, Hunts
 from dustcap.web.mistakes import Mistake, mistake_of
 
 router = APIRouter(dependencies=[Depends(checked)], default_response_class=HTMLResponse, responses=ANSWERS)
@@ -151,14 +151,15 @@ def show_hunt(
     found, how = standing.answer, standing.how
     if upto is not None and upto < seen.state.last_position:
         seen_then = view_at(desk, job, upto)
-        then = hunts.at(job, upto)
-        found, how = then, how if then is None else "ready"
+        then = hunts.at(job, upto, wait_s=PATIENCE_S)
+        found, how = then, COMPUTING if then is None else READY
     else:
         upto, seen_then = None, seen
     named = choices(seen.board_text)
     farads = frozenset(name for name, unit in named.known.parts.items() if unit == "F") if named.known else frozenset()
     document = found.document if found else None
-    cards = check_cards(document, farads) if document else ()
+    # an answer that does not know the newest finding shows its suspects, and proposes nothing
+    cards = check_cards(document, farads) if document and how == READY else ()
     card = cards[min(check, len(cards)) - 1] if cards else None
     context = HuntPage(
         seen=seen_then,
@@ -169,7 +170,7 @@ def show_hunt(
         suspects=suspect_lines(document) if document else _kept(seen_then),
         cards=cards,
         card=card,
-        advice=advice_line(document) if document else None,
+        advice=advice_line(document) if document and how == READY else None,
         cautions=found.cautions if found else (),
         notes=tuple(document.get("notes", ())) if document else (),
         unit_state=unit_state(seen_then),

@@ -22,6 +22,7 @@ log = logging.getLogger("dustcap.web")
 
 MOST = 4
 """Hunts kept ready; the predictions of the others come from the disk again."""
+BROKE, IN_LOG = "something broke in the hunt.", "The details are in the log; what was entered is kept."
 COMPUTING, READY, FAILED = "computing", "ready", "failed"
 
 
@@ -47,9 +48,12 @@ class _Kept:
     answer: HuntAnswer | None = None
     error: DustcapError | None = None
     failed_at: int = -1
+    defect: bool = False
     reservoirs: tuple[Reservoir, ...] | None = None
     running: threading.Thread | None = None
     asking: threading.Lock = field(default_factory=threading.Lock)
+    then: dict[int, HuntAnswer | DustcapError] = field(default_factory=dict)  # entries up to a point never change
+    going_back: set[int] = field(default_factory=set)
 
 
 class Hunts:
@@ -80,25 +84,46 @@ class Hunts:
         if running is not None and wait_s > 0:
             running.join(wait_s)
         if one.failed_at == newest and one.error is not None:
+            if one.defect:
+                one.failed_at = -1  # said once; the next look tries again
             return Standing(FAILED, error=one.error, reservoirs=one.reservoirs)
         if one.answer is not None and one.upto == newest:
             return Standing(READY, 1.0, one.answer, reservoirs=one.reservoirs)
         return Standing(COMPUTING, one.share, one.answer, reservoirs=one.reservoirs)
 
-    def at(self, job: int, upto: int) -> HuntAnswer | None:
-        """What the hunt of a job says to its entries up to that one; None until its predictions are there.
+    def at(self, job: int, upto: int, *, wait_s: float = 0.0) -> HuntAnswer | None:
+        """What the hunt of a job says to its entries up to that one; None while that is computed.
 
         Raises
         ------
-        InputError
-            If there is no such entry.
+        DustcapError
+            If it has no answer to them.
         """
         one = self._one(job)
         if one.hunt is None:
             self.look(job)
             return None
-        with one.asking:
-            return ask_at(one.hunt, upto)
+        with self._lock:
+            begins = upto not in one.then and upto not in one.going_back
+            one.going_back.add(upto)
+        if begins:
+            back = threading.Thread(target=self._go_back, args=(one, one.hunt, upto), daemon=True)
+            back.start()
+            back.join(wait_s)
+        found = one.then.get(upto)
+        if isinstance(found, DustcapError):
+            raise found
+        return found
+
+    def _go_back(self, one: _Kept, hunt: JobHunt, upto: int) -> None:
+        try:
+            with one.asking:
+                one.then[upto] = ask_at(hunt, upto)
+        except DustcapError as error:
+            one.then[upto] = error
+        except Exception:
+            log.exception("the hunt of job %s broke at entry %s", one.job, upto)
+            one.then[upto] = DustcapError(BROKE, mend=IN_LOG)
 
     def close(self) -> None:
         """Stop what is still being computed; it begins anew the next time."""
@@ -126,13 +151,10 @@ class Hunts:
                 answer = one.hunt.ask()
             one.answer, one.upto, one.error = answer, newest, None
         except DustcapError as error:
-            one.error, one.failed_at = error, newest
+            one.error, one.failed_at, one.defect = error, newest, False
         except Exception:
             log.exception("the hunt of job %s broke", one.job)
-            one.error, one.failed_at = (
-                DustcapError("something broke in the hunt.", mend="Details are in the log."),
-                newest,
-            )
+            one.error, one.failed_at, one.defect = DustcapError(BROKE, mend=IN_LOG), newest, True
         finally:
             with self._lock:
                 one.running = None

@@ -114,8 +114,8 @@ def stimulus(name: Annotated[Literal["full", "quick"], Query()] = "full") -> Res
 
 def _newest(takes: tuple[KeptTake, ...]) -> KeptTake | None:
     """The recording to show by itself: the last one of the test recording, else the last one."""
-    played = [one for one in takes if not one.recording.power_on]
-    return (played or list(takes) or [None])[-1]
+    found = [one for one in takes if not one.recording.power_on] or list(takes)
+    return found[-1] if found else None
 
 
 def _time(when: str) -> Literal["before", "after"]:
