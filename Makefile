@@ -2,6 +2,8 @@
 PYTHON ?= python3
 DEMO ?= demo-folder
 JOBS ?= 2
+GAMES ?= 60
+BOARDS ?= C
 BIN := .venv/bin
 
 # One thread for each worker: the workers already fill the machine.
@@ -14,6 +16,7 @@ help:
 	@echo "make demo    set up, then carry one loudspeaker from complaint to hand-over in $(DEMO)/"
 	@echo "make test    set up, then run style, types and tests"
 	@echo "make benchmark measure the speeds of docs/benchmarks.md, one core, about ten minutes"
+	@echo "make games   play GAMES simulated repairs on the demo boards BOARDS (60 on C take up to half an hour)"
 	@echo "make lock    remake requirements.txt and requirements-test.txt from pyproject.toml (needs uv)"
 	@echo "make sources count where each published source is named"
 	@echo "make clean   remove .venv and the caches"
@@ -27,6 +30,9 @@ demo: .venv/run.done
 
 test: lint
 	@$(BIN)/python -m pytest -n $(JOBS)
+
+games: .venv/run.done
+	@$(BIN)/python benchmarks/hunt_games.py --games $(GAMES) --boards $(BOARDS)
 
 lint: .venv/test.done
 	@$(BIN)/ruff check .

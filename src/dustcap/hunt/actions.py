@@ -149,3 +149,11 @@ def group_by_action(suspects: Sequence[Suspect]) -> Groups:
     numbers: dict[Action, int] = {Action(): 0}
     of = [numbers.setdefault(action_of(suspect), len(numbers)) for suspect in suspects]
     return Groups((*numbers, Action()), np.array([*of, len(numbers)], dtype=np.int64))
+
+
+def group_each(suspects: Sequence[Suspect], groups: Groups, action: int) -> Groups:
+    """The suspects of one action each as a group of its own, all the others as one, and what is not in the model."""
+    mine = groups.of[:-1] == action
+    of = np.where(mine, np.cumsum(mine), 0)
+    names = [action_of(suspect) for suspect, own in zip(suspects, mine, strict=True) if own]
+    return Groups((Action(), *names, Action()), np.array([*of, len(names) + 1], dtype=np.int64))

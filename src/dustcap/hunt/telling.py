@@ -34,11 +34,11 @@ TOGETHER = 48  # checks counted at once: what stays in a processor's cache
 PRETENDED = 0.44
 
 
-def quick_bits(cloud: Cloud, found: Posterior, units: Units) -> dict[Check, float]:
-    """Upper bounds of the information of every candidate check."""
+def quick_bits(cloud: Cloud, found: Posterior, units: Units, kind: str = "") -> dict[Check, float]:
+    """Upper bounds of the information of every candidate check, or of those of one kind."""
     checks = tuple(found.predictions.candidates())
-    worded = [check for check in checks if check.kind in WORDED]
-    numbered = tuple(check for check in checks if check.kind not in WORDED)
+    worded = [check for check in checks if check.kind in WORDED and kind in ("", check.kind)]
+    numbered = tuple(check for check in checks if check.kind not in WORDED and kind in ("", check.kind))
     told = dict(zip(worded, word_bits(cloud, found, worded).tolist(), strict=True))
     for first in range(0, len(numbered), TOGETHER):
         some = numbered[first : first + TOGETHER]

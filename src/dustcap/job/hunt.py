@@ -16,6 +16,7 @@ from dustcap.hunt.board_names import known_of
 from dustcap.hunt.evidence import Evidence
 from dustcap.hunt.findings import parse_findings
 from dustcap.hunt.hunt import HuntResult, hunt
+from dustcap.hunt.joint import residue_seen
 from dustcap.hunt.memory import Settled, Settling
 from dustcap.hunt.results import to_json
 from dustcap.job.cautions import CLEANING, LICENCE, for_states
@@ -33,6 +34,7 @@ PREDICTIONS = "predictions"
 KEPT_SUSPECTS = 12
 KEPT_NEXT = 3
 POOR = 0.25  # share of "not in the model" from which single faults count as a poor explanation: a choice of ours
+LEADS = 0.2  # probability from which the best suspect is an explanation at all: a choice of ours
 
 
 @dataclass(frozen=True, slots=True)
@@ -57,8 +59,8 @@ class Hunter:
         self.predictor = predictor_for(board, keep_in, progress)
         self._settled: tuple[Settled, Settling] | None = None
 
-    def ask(self, told: Evidence, next: int = NEXT) -> HuntAnswer:
-        """Suspects, next checks and advice after this evidence.
+    def ask(self, told: Evidence, next: int = NEXT, why: str = "") -> HuntAnswer:
+        """Suspects, next checks and advice after this evidence; `why`: a part whose case is wanted too.
 
         Single faults first, from what is known already, which is quick. Where they explain the evidence poorly, joint
         faults are simulated, which takes seconds.
@@ -71,9 +73,9 @@ class Hunter:
             If the board as described has no operating point.
         """
         single, joint = self._settled = self._settled or (Settled(self.predictor), Settling(self.predictor))
-        result = hunt(single, told, next, known=self.known)
-        if _poor(result):
-            result = hunt(joint, told, next, known=self.known)
+        result = hunt(single, told, next, known=self.known, why=why)
+        if _poor(result) or residue_seen(told):
+            result = hunt(joint, told, next, known=self.known, why=why)
         document = to_json(result, self.board.name, self.board.revision)
         return HuntAnswer(document, _cautions(document))
 
@@ -83,6 +85,7 @@ def hunt_file(
     findings: Path | None = None,
     *,
     next: int = NEXT,
+    why: str = "",
     keep_in: Path | None = None,
     progress: Progress = lambda share: None,
 ) -> HuntAnswer:
@@ -97,10 +100,12 @@ def hunt_file(
     told = Evidence()
     if findings is not None:
         told = parse_findings(read_text(findings), str(findings), known_of(described))
-    return Hunter(described, keep_in, progress).ask(told, next)
+    return Hunter(described, keep_in, progress).ask(told, next, why)
 
 
-def hunt_job(desk: Desk, job: int, *, next: int = NEXT, progress: Progress = lambda share: None) -> HuntAnswer:
+def hunt_job(
+    desk: Desk, job: int, *, next: int = NEXT, why: str = "", progress: Progress = lambda share: None
+) -> HuntAnswer:
     """Hunt over a job's entries with its own board; the answer becomes an entry, once for each state of the findings.
 
     Raises
@@ -108,7 +113,7 @@ def hunt_job(desk: Desk, job: int, *, next: int = NEXT, progress: Progress = lam
     InputError
         If the job has no board description.
     """
-    return JobHunt(desk, job, progress).ask(next)
+    return JobHunt(desk, job, progress).ask(next, why)
 
 
 class JobHunt:
@@ -125,10 +130,10 @@ class JobHunt:
         self.desk, self.job = desk, job
         self.hunter = Hunter(parse_board(text, f"board of job {job}"), desk.folder / PREDICTIONS, progress)
 
-    def ask(self, next: int = NEXT) -> HuntAnswer:
+    def ask(self, next: int = NEXT, why: str = "") -> HuntAnswer:
         """The answer after the findings so far."""
         state = view(self.desk, self.job).state
-        answer = self.hunter.ask(evidence(state, self.hunter.known), next)
+        answer = self.hunter.ask(evidence(state, self.hunter.known), next, why)
         last = state.last(HuntKept)
         if last is not None and last.upto >= state.last_finding:
             return answer
@@ -138,7 +143,8 @@ class JobHunt:
 
 def _poor(result: HuntResult) -> bool:
     """Whether single faults leave something unexplained: an entry speaks against the best, or the model itself does."""
-    return result.unexplained > POOR or any(row.against for row in result.suspects[:1])
+    best = result.suspects[:1]
+    return result.unexplained > POOR or any(row.against and row.probability > LEADS for row in best)
 
 
 def suspect_words(suspect: Document) -> str:

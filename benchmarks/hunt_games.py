@@ -1,0 +1,174 @@
+"""Games of the hunt against units that differ from its own model, and against two other ways to repair.
+
+Each game draws a fault (a part, a leak or two faults), part values, a meter and a person who errs (`hunt_unit.py`); the
+hunt, "signal path in order" and "all electrolytics first" then play the same unit (`hunt_players.py`). Minutes hold
+every check, change of state, repair (8 min a part, 10 an area), powering up and proof (3 min). Shares come with the
+interval of 95 % of Wilson (E. B. Wilson, J. Am. Stat. Assoc. 22 (1927) 209), means with 1.96 standard errors.
+"""
+
+from __future__ import annotations
+
+import argparse
+import time
+from collections.abc import Iterable
+from pathlib import Path
+
+import numpy as np
+from hunt_players import Score, caps_plays, hunt_plays, path_plays, right_action
+from hunt_unit import Unit, draw
+
+from dustcap.demo.boards import model_27
+from dustcap.faults.suspects import Leak
+from dustcap.hunt.meter import positions, spread_of
+from dustcap.hunt.planning import greedy_cost, make_table, optimal_cost, rollout_cost
+from dustcap.job.hunt import Hunter
+
+KINDS = ("part", "leak", "double")
+SAME = 1.0  # sigma by which the readings of two suspects may differ in every check and be called equivalent
+
+
+def main() -> None:
+    """Play and print the table."""
+    words = argparse.ArgumentParser(description=main.__doc__)
+    words.add_argument("--games", type=int, default=60)
+    words.add_argument("--boards", default="C")
+    words.add_argument("--seed", type=int, default=1)
+    words.add_argument("--minutes", type=float, default=30.0, help="begin no game after so many minutes")
+    words.add_argument("--keep", type=Path, default=Path("build/predictions"))
+    told = words.parse_args()
+    until = time.monotonic() + 60 * told.minutes
+    hunters = [Hunter(model_27(revision), told.keep) for revision in told.boards]
+    rows = []
+    for number in range(told.games):
+        if time.monotonic() > until:
+            break
+        rows.append(_game(hunters[number % len(hunters)], KINDS[number % 3], [told.seed, number]))
+        print(rows[-1]["line"], flush=True)
+    print(f"\n{len(rows)} games on model 27 {', '.join(told.boards)}")
+    for line in _table(rows):
+        print(line)
+    for line in planned():
+        print(line)
+
+
+def _game(hunter: Hunter, kind: str, seed: list[int]) -> dict:
+    scores: dict[str, Score] = {}
+    truth = draw(hunter.board, kind, np.random.default_rng(seed))
+    for name, plays in (("hunt", hunt_plays), ("path", path_plays), ("caps", caps_plays)):
+        scores[name] = plays(hunter, truth.again(seed))
+    row = {"kind": kind, **scores, **_judged(hunter, truth, scores["hunt"].document or {})}
+    took = ", ".join(f"{name} {s.minutes:.0f} min{'' if s.cured else ' not cured'}" for name, s in scores.items())
+    row["line"] = f"{kind}: {truth.hidden.words()}: rank {row['rank']}, {scores['hunt'].checks} checks, {took}"
+    return row
+
+
+def _judged(hunter: Hunter, unit: Unit, document: dict) -> dict:
+    """Where the truth stands in the answer just before the first work."""
+    equals = _equivalent(hunter, unit)
+    places: list[set] = []
+    chances: list[float] = []
+    for suspect in document["suspects"]:
+        mine = {part.get("part") or part.get("area") or frozenset(part["leak"]) for part in suspect["parts"]}
+        if mine not in places:
+            places.append(mine)
+            chances.append(0.0)
+        chances[places.index(mine)] += suspect["probability"]
+    order = sorted(range(len(places)), key=lambda i: -chances[i])
+    good = [any(one & right_action(unit) or one <= equals for one in [places[i]]) for i in order]
+    rank = good.index(True) + 1 if True in good else 99
+    top = chances[order[0]] if order else 0.0
+    return {"rank": rank, "top": top, "right": bool(order) and good[0], **_leak(unit, document)}
+
+
+def _equivalent(hunter: Hunter, unit: Unit) -> set[str]:
+    """Parts with a failure that no check tells from the true one, by the predictions alone, before any reading."""
+    predictor = hunter.predictor
+    if unit.hidden not in predictor.suspects or isinstance(unit.hidden.faults[0], Leak):
+        return set()
+    here = predictor.suspects.index(unit.hidden)
+    far = np.zeros(len(predictor.suspects))
+    for check in predictor.candidates():
+        if check.kind not in ("look", "listen", "lifted"):
+            place = positions(predictor.readings(check), spread_of(check, ""))
+            shown = np.isfinite(place)
+            off = np.where(shown & shown[here], place - np.where(shown[here], place[here], 0.0), 0.0)
+            far = np.maximum(far, np.where((shown != shown[here]).any(axis=1), 9.0, np.abs(off).mean(axis=1)))
+    same = np.flatnonzero(far < SAME)
+    return {getattr(fault, "part", "") for i in same for fault in predictor.suspects[i].faults}
+
+
+def _leak(unit: Unit, document: dict) -> dict:
+    leaks = [(i, fault) for i, fault in enumerate(unit.hidden.faults) if isinstance(fault, Leak)]
+    told = [(part, s) for s in document["suspects"] for part in s["parts"] if "leak" in part]
+    if len(unit.hidden.faults) != 1 or not leaks or not told:
+        return {}
+    number, fault = leaks[0]
+    first = set(told[0][0]["leak"]) == {fault.a, fault.b}
+    mine = [part["ohms"] for part, _ in told if set(part["leak"]) == {fault.a, fault.b} and "ohms" in part]
+    held = [one["low"] <= unit.ohms(number) <= one["high"] for one in mine[:1] if one["low"] and one["high"]]
+    return {"pair first": first, **({"held": held[0]} if held else {})}
+
+
+def _table(rows: list[dict]) -> Iterable[str]:
+    for kind in ("part", "leak"):
+        some = [row for row in rows if row["kind"] == kind]
+        yield f"{kind}: true action first {_share(r['rank'] == 1 for r in some)}"
+        yield f"{kind}: among the first three {_share(r['rank'] <= 3 for r in some)}"
+    yield f"leak: right pair first {_share(r['pair first'] for r in rows if 'pair first' in r)}"
+    yield f"leak: 90 % interval of the right pair holds {_share(r['held'] for r in rows if 'held' in r)}"
+    yield f"double: both gone in the end {_share(r['hunt'].cured for r in rows if r['kind'] == 'double')}"
+    for kind in KINDS:
+        for name in ("hunt", "path", "caps"):
+            some = [row[name] for row in rows if row["kind"] == kind]
+            yield f"{kind}: {name} cured {_share(s.cured for s in some)}, minutes {_mean(s.minutes for s in some)}"
+        some = [row["hunt"] for row in rows if row["kind"] == kind]
+        yield f"{kind}: hunt makes {_mean(s.checks for s in some)} checks, {_mean(s.works for s in some)} repairs"
+        yield f"{kind}: hunt ends in done, cured {_share(s.cured and s.ended == 'done' for s in some)}"
+    yield f"expected calibration error {_calibration(rows):.3f}, Brier score {_brier(rows):.3f}"
+
+
+def _share(hits: Iterable[bool]) -> str:
+    told = list(hits)
+    if not told:
+        return "- (0)"
+    n, p, z = len(told), sum(told) / len(told), 1.96
+    middle, half = p + z * z / (2 * n), z * np.sqrt(p * (1 - p) / n + z * z / (4 * n * n))
+    low, high = (middle - half) / (1 + z * z / n), (middle + half) / (1 + z * z / n)
+    return f"{100 * p:.0f} % [{100 * low:.0f}, {100 * high:.0f}] of {n}"
+
+
+def _mean(values: Iterable[float]) -> str:
+    told = np.array(list(values), dtype=float)
+    if not told.size:
+        return "-"
+    return f"{told.mean():.1f} +- {1.96 * told.std(ddof=min(1, told.size - 1)) / np.sqrt(told.size):.1f}"
+
+
+def _brier(rows: list[dict]) -> float:
+    return float(np.mean([(row["top"] - row["right"]) ** 2 for row in rows])) if rows else float("nan")
+
+
+def _calibration(rows: list[dict]) -> float:
+    """Mean gap of the leading action's probability and its hits, over five bins of equal count."""
+    ranked = sorted(rows, key=lambda row: row["top"])
+    bins = [some for some in np.array_split(np.array(ranked, dtype=object), 5) if len(some)]
+    gaps = [abs(np.mean([r["top"] for r in b]) - np.mean([r["right"] for r in b])) * len(b) for b in bins]
+    return float(np.sum(gaps) / max(len(rows), 1))
+
+
+def planned(instances: int = 200, seed: int = 27) -> Iterable[str]:
+    """Rollout and greedy against the optimum: ten faults, twelve tests, as in the plans' own test."""
+    rng = np.random.default_rng(seed)
+    ratios = []
+    while len(ratios) < instances:
+        tests = rng.integers(0, 2, (12, 10))
+        if np.unique(tests, axis=1).shape[1] == 10:
+            table = make_table(rng.dirichlet(np.ones(10)), tests, rng.choice([1, 2, 5, 10], 12))
+            best = optimal_cost(table)
+            ratios.append((rollout_cost(table) / best, greedy_cost(table) / best))
+    for name, ratio in zip(("rollout", "greedy"), np.transpose(ratios), strict=True):
+        yield f"{name} over the optimum, {instances} instances: mean {ratio.mean():.4f}, largest {ratio.max():.3f}"
+
+
+if __name__ == "__main__":
+    main()
