@@ -10,7 +10,7 @@ BIN := .venv/bin
 export OMP_NUM_THREADS := 1
 export OPENBLAS_NUM_THREADS := 1
 
-.PHONY: help demo test lint benchmark lock sources clean
+.PHONY: help demo test games lint benchmark lock sources clean
 
 help:
 	@echo "make demo    set up, then carry one loudspeaker from complaint to hand-over in $(DEMO)/"
