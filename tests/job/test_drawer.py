@@ -8,6 +8,7 @@ from dustcap.board.write import set_area, set_place, set_value
 from dustcap.errors import BoardError, InputError, RecordError
 from dustcap.job.drawer import begin, boards, bring, change, open_board, stem_of
 from dustcap.job.intake import take_in
+from dustcap.job.known_boards import board_file, known_boards
 from dustcap.job.payloads import Intake
 
 TEXT = """layout = 1
@@ -78,6 +79,20 @@ def test_a_board_that_a_job_brought_is_found(desk, tmp_path):
 
     assert [(line.stem, line.filed) for line in boards(desk)] == [(stem, True)]
     assert open_board(desk, stem).places["R3"] == (50.0, 50.0)
+
+
+def test_a_described_board_is_offered_at_the_intake(desk):
+    """A board of the drawer can be taken in with, before any job used it and after it was edited by hand."""
+    stem = bring(desk, TEXT.encode(), "small.board.toml")
+    path = desk.folder / "boards" / f"{stem}.board.toml"
+    path.write_text(TEXT.replace("2k2", "3k3"))
+
+    (known,) = known_boards(desk)
+    with board_file(desk, known.hash) as file:
+        job = take_in(desk, Intake(model="model 27", unit="room 1 left"), file).job
+
+    assert (known.name, known.job) == ("small board", 0)
+    assert [(one.name, one.job) for one in known_boards(desk)] == [("small board", job)]
 
 
 def test_a_broken_file_is_told_in_the_list(desk):

@@ -10,6 +10,7 @@ from __future__ import annotations
 import re
 from collections.abc import Callable
 from dataclasses import dataclass
+from hashlib import sha256
 from pathlib import Path
 from threading import Lock
 
@@ -74,6 +75,18 @@ def boards(desk: Desk) -> tuple[BoardLine, ...]:
         if stem not in filed:
             lines.append(_summary(stem, parse_board(text), filed=False))
     return tuple(lines)
+
+
+def filed_boards(desk: Desk) -> dict[str, Board]:
+    """The boards of the drawer that can be read, by the hash of their text."""
+    found = {}
+    for path in sorted((desk.folder / FOLDER).glob(f"*{SUFFIX}")):
+        try:
+            board = read_board(path)
+        except DustcapError:
+            continue
+        found[sha256(board.text.encode()).hexdigest()] = board
+    return found
 
 
 def open_board(desk: Desk, stem: str) -> Board:

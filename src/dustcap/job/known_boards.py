@@ -10,11 +10,12 @@ from pathlib import Path
 
 from dustcap.errors import InputError, RecordError
 from dustcap.job.desk import Desk
+from dustcap.job.drawer import filed_boards
 
 
 @dataclass(frozen=True, slots=True)
 class KnownBoard:
-    """One version of a description: the model it belongs to and the newest job that uses it."""
+    """One version of a description: the model it belongs to and the newest job that uses it (0: none yet)."""
 
     hash: str
     model: str
@@ -24,9 +25,12 @@ class KnownBoard:
 
 
 def known_boards(desk: Desk) -> tuple[KnownBoard, ...]:
-    """The versions in use, the newest first; none in a folder without a bench."""
+    """What lies in the drawer of boards, then the versions in use, the newest first; none without a bench."""
     if not desk.begun:
         return ()
+    drawer = {
+        hash_: KnownBoard(hash_, "", board.name, board.revision, 0) for hash_, board in filed_boards(desk).items()
+    }
     found: dict[str, KnownBoard] = {}
     with desk.open() as bench, bench.read() as read:
         for row in reversed(read.jobs()):
@@ -34,7 +38,7 @@ def known_boards(desk: Desk) -> tuple[KnownBoard, ...]:
                 found[row.board.hash] = KnownBoard(
                     row.board.hash, row.model, row.board.name, row.board.revision, row.id
                 )
-    return tuple(found.values())
+    return tuple((drawer | found).values())
 
 
 @contextmanager
@@ -48,8 +52,12 @@ def board_file(desk: Desk, hash_: str) -> Iterator[Path]:
     """
     if hash_ not in {one.hash for one in known_boards(desk)}:
         raise InputError("this bench has no such board description.", where="intake known", mend="Choose one again.")
-    with desk.open() as bench, bench.read() as read:
-        content = read.content(hash_)
+    filed = filed_boards(desk)
+    if hash_ in filed:
+        content = filed[hash_].text.encode()
+    else:
+        with desk.open() as bench, bench.read() as read:
+            content = read.content(hash_)
     with tempfile.TemporaryDirectory(prefix="dustcap-") as folder:
         path = Path(folder, "kept.board.toml")
         try:
