@@ -1,12 +1,13 @@
 """The picture of the leak map: shading, readings, lightness that a grey printer keeps."""
 
+from dataclasses import replace
 from xml.etree import ElementTree
 
 import pytest
 from cli.boards import SMALL
 
 from dustcap.job.leak_map import map_leaks
-from dustcap.report.leak_picture import TONES, hatching, leak_picture, tone
+from dustcap.report.leak_picture import MARGIN, NUMBERED, TONES, WIDTH, hatching, leak_picture, tone
 from dustcap.report.svg import PAPER
 
 
@@ -58,3 +59,24 @@ def test_hatching_stays_inside_the_outline():
     (line,) = hatching([(0.0, 0.0), (10.0, 0.0), (5.0, 10.0)], 10.0)
 
     assert line == ((2.5, 5.0), (7.5, 5.0))
+
+
+def test_no_label_lies_on_another_or_leaves_the_board(found):
+    """The boxes with readings of a crowded board: forty gaps side by side, 3 mm apart."""
+    gaps = tuple(
+        replace(found.areas[0], name="", outline=((3.0 * k, 3.0 * j), (3.0 * k + 1, 3.0 * j)), nets=(f"n{k}", f"m{j}"))
+        for k in range(10)
+        for j in range(4)
+    )
+    picture = ElementTree.fromstring(leak_picture(replace(found, gaps=gaps)))
+
+    boxes = [
+        tuple(float(one.get(key)) for key in ("x", "y", "width", "height"))
+        for one in picture.iter("{http://www.w3.org/2000/svg}rect")
+        if one.get("stroke-width") == "0.6"
+    ]
+    assert len(boxes) == NUMBERED + 1
+    for place, (x, y, wide, tall) in enumerate(boxes):
+        assert x >= MARGIN
+        assert x + wide <= WIDTH - MARGIN
+        assert all(x + wide <= a or a + w <= x or y + tall <= b or b + t <= y for a, b, w, t in boxes[place + 1 :])
