@@ -116,3 +116,21 @@ def test_what_is_expected_is_put_in_words(row, unit, words):
 def test_a_check_says_where_the_leads_go(check, words):
     """Nets, part or driver, and the signal where it matters."""
     assert check_words(check) == words
+
+
+def test_the_case_of_a_part_is_told_mode_by_mode():
+    """The verdict, the sentence, and for each mode the share now, at first and what speaks against it."""
+    mode = {
+        "mode": "short",
+        "probability": 0.0004,
+        "started": 0.012,
+        "against": ["dc volts rail+ 24.1 V"],
+        "leaves": ["no hum"],
+    }
+    case = {"part": "C9", "verdict": "cleared", "why": "C9 is cleared by: dc volts rail+ 24.1 V.", "modes": [mode]}
+    out = io.StringIO()
+
+    print_hunt(Console(file=out, width=140, highlight=False, markup=False), ANSWER | {"why": case}, ())
+
+    assert "The case of C9: cleared\n  C9 is cleared by: dc volts rail+ 24.1 V.\n" in out.getvalue()
+    assert "short: < 0.1 %, at first 1.2 %, against: dc volts rail+ 24.1 V, would not explain: no hum" in out.getvalue()

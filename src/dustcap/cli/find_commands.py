@@ -20,6 +20,7 @@ def hunt(
     findings: Annotated[Path | None, typer.Option(help="what is known so far (*.findings.toml)")] = None,
     job: Annotated[int | None, typer.Option(help="hunt over the entries of this job instead")] = None,
     next: Annotated[int, typer.Option(help="how many next checks to propose")] = 5,
+    why: Annotated[str, typer.Option(help="a part: why it is cleared, or how much of a suspect it is")] = "",
     folder: Folder = None,
     author: Author = "",
     json: Json = False,
@@ -38,9 +39,9 @@ def hunt(
         raise InputError(f"{next} next checks cannot be proposed.", where="--next", mend=f"Give 0 to {MOST_NEXT}.")
     with progress("computing what every check would read") as show:
         if job is not None:
-            found = hunt_job(desk(folder, author), job, next=next, progress=show)
+            found = hunt_job(desk(folder, author), job, next=next, why=why, progress=show)
         elif board is not None:
-            found = hunt_file(board, findings, next=next, keep_in=_cache(), progress=show)
+            found = hunt_file(board, findings, next=next, why=why, keep_in=_cache(), progress=show)
     document = dict(found.document) | {"cautions": found.cautions}
     answer(json, document, lambda out: print_hunt(out, found.document, found.cautions))
 

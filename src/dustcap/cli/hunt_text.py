@@ -28,6 +28,8 @@ def print_hunt(out: Console, answer: Row, cautions: Sequence[str]) -> None:
     for remark in answer.get("notes", ()):
         out.print(f"  note: {remark}")
     _print_suspects(out, answer)
+    if "why" in answer:
+        _print_case(out, answer["why"])
     _print_next(out, answer)
     _print_advice(out, answer["advice"])
     out.print()
@@ -75,6 +77,20 @@ def _print_suspects(out: Console, answer: Row) -> None:
     _print_share(out, "", rest, "all others together")
     _print_share(out, "", answer["unexplained"], "something that is not in the description")
     _print_share(out, "", answer["healthy"], "nothing is wrong")
+
+
+def _print_case(out: Console, case: Row) -> None:
+    """Why one part is cleared, or not."""
+    out.print(f"\nThe case of {case['part']}: {case['verdict']}", style="bold")
+    out.print(f"  {case['why']}")
+    for mode in case["modes"]:
+        told = "".join(
+            f", {label}: {'; '.join(mode[key])}"
+            for label, key in (("against", "against"), ("would not explain", "leaves"))
+            if mode[key]
+        )
+        shares = [f"{100 * mode[key]:.1f} %" if mode[key] >= 0.001 else "< 0.1 %" for key in ("probability", "started")]
+        out.print(f"  {mode['mode']}: {shares[0]}, at first {shares[1]}{told}", style="dim")
 
 
 def _print_share(out: Console, number: str, share: float, words: str) -> None:

@@ -33,12 +33,9 @@ class Reasons:
 
 def reasons(found: Posterior, suspect: int, common: str = "0V") -> Reasons:
     """What speaks for and against one suspect."""
-    old, new = found.old[suspect], found.new[suspect]
-    since_work = bool(new.sum() > old.sum())
-    weights = new if since_work else old
-    if not weights.sum() > 0:
+    weights, since_work = weights_of(found, suspect)
+    if weights is None:
         return Reasons((), ())
-    weights = weights / weights.sum()
     explains, against = [], []
     for term in found.terms:
         if since_work and not term.after_work:
@@ -49,6 +46,14 @@ def reasons(found: Posterior, suspect: int, common: str = "0V") -> Reasons:
         if said < AGAINST * float(term.likelihood[-1].mean()):
             against.append(entry_words(term, common))
     return Reasons(tuple(dict.fromkeys(explains)), tuple(dict.fromkeys(against)))
+
+
+def weights_of(found: Posterior, suspect: int) -> tuple[Floats | None, bool]:
+    """Weights of a suspect's particles, one in all (None where none is left), and whether they began at the work."""
+    old, new = found.old[suspect], found.new[suspect]
+    since_work = bool(new.sum() > old.sum())
+    weights = new if since_work else old
+    return (weights / weights.sum() if weights.sum() > 0 else None), since_work
 
 
 def foretold(likelihood: Floats, weights: Floats) -> float:

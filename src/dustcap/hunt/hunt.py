@@ -14,6 +14,7 @@ from dustcap.faults.suspects import Leak, Suspect
 from dustcap.hunt.actions import Costs, group_by_action
 from dustcap.hunt.advice import Advice, decide
 from dustcap.hunt.circumstances import Placed, plain
+from dustcap.hunt.cleared import PartCase, cleared
 from dustcap.hunt.evidence import Complaint, Evidence
 from dustcap.hunt.explain import reasons
 from dustcap.hunt.joint import with_joint
@@ -91,6 +92,7 @@ class HuntResult:
     next: tuple[NextCheck, ...]
     advice: Advice
     notes: tuple[str, ...] = field(default=())
+    why: PartCase | None = None
 
 
 def hunt(
@@ -101,6 +103,7 @@ def hunt(
     costs: Costs | None = None,
     known: Known | None = None,
     rows: int = ROWS,
+    why: str = "",
     rng: np.random.Generator | None = None,
 ) -> HuntResult:
     """Rank the suspects, say why, and propose what to do.
@@ -119,6 +122,8 @@ def hunt(
         Units of lifted parts and precautionary partners.
     rows : int
         How many suspects to list; the others are summed in `rest`.
+    why : str
+        A part whose case is wanted: why it is cleared, or not.
     rng : Generator, optional
         For new particles; seeded here when left out, so that the same inputs give the same answer.
 
@@ -145,6 +150,7 @@ def hunt(
         next=tuple(_next(found, proposal, listed, known) for proposal in proposals),
         advice=decide(found, evidence, groups, outlook, costs, known.partners if known else {}),
         notes=(*evidence.notes, *_unused(found.predictions, evidence)),
+        why=cleared(found, why, common) if why else None,
     )
 
 

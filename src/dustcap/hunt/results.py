@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import asdict
 from math import isfinite
 
 from dustcap.faults.suspects import Leak, PartFault
@@ -28,6 +29,8 @@ def to_json(result: HuntResult, board: str = "", revision: str = "") -> Json:
     }
     if result.notes:
         document["notes"] = list(result.notes)
+    if result.why is not None:
+        document["why"] = asdict(result.why)
     return document
 
 
