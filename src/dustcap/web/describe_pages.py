@@ -101,8 +101,8 @@ class DescribePage:
         """Whether the mistake is about no field that this page shows, so that its line stands at the top."""
         shown = {line.name for line in self.found.own_parts}
         if self.form is not None:
-            shown |= {"name", "block", *(line.field for line in (*self.form.ports, *self.form.settings))}
-            shown |= {line.name for line in self.form.parts}
+            shown |= {"name", "block", *(line.field for line in self.form.ports)}
+            shown |= {line.field for line in self.form.settings} | {line.name for line in self.form.parts}
         if self.kind is not None:
             shown |= {
                 "name",
