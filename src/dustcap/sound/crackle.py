@@ -37,7 +37,7 @@ Windows = Sequence[tuple[float, float]]
 Spread = Callable[[Callable[[Any], Any], Iterable[Any]], Iterable[Any]]
 
 PIECE_S = 20.0  # a long recording is worked on in pieces
-KEPT_PIECES = 6  # of a longer one the background is computed again rather than kept
+KEPT_ERRORS = 4_000_000  # of a longer one the background is computed again rather than kept where events are
 SHORTEST_S = 0.5
 STUCK = 0.5  # ours: share of samples equal to the one before, from which noise is no noise
 
@@ -125,10 +125,14 @@ def _without(
     windows = tuple(windows) if windows is not None else ((0.0, len(samples) / rate),)
     pieces = piece_edges(len(samples), rate, windows)
 
-    def look(piece: tuple[int, int]) -> tuple[Events, Whitened | None]:
+    room = [KEPT_ERRORS]
+
+    def look(piece: tuple[int, int]) -> tuple[Events, _Kept | None]:
         background = _whitened(samples, piece, rate, hum)
         events = candidates(background.error / background.sigma, rate)
-        return events, background if len(pieces) <= KEPT_PIECES else None
+        at = np.flatnonzero(_places(events, background.error.size))
+        room[0] -= at.size
+        return events, _Kept(at, background.error[at], background) if room[0] >= 0 else None
 
     looked = list(spread(look, pieces))
     found, whitened = [events for events, _ in looked], [background for _, background in looked]
@@ -142,12 +146,26 @@ def _without(
         loud = every.pick(every.log_p <= limit)
         if not loud.peak.size:
             return _Taken(samples[slice(*piece)] if keep else NOTHING)
-        background = whitened[index] or _whitened(samples, piece, rate, hum)
+        kept = whitened[index]
+        background = kept.again() if kept else _whitened(samples, piece, rate, hum)
         one = _take_out(samples[slice(*piece)], loud, some.pick(some.log_p <= limit), background, piece[0], rate)
         return one if keep else replace(one, clean=NOTHING)
 
     taken = list(spread(take, range(len(pieces))))
     return _told(taken, limit, windows, total, rate), [one.clean for one in taken]
+
+
+class _Kept:
+    """The errors of a background where they matter later, shape (n,), and its models."""
+
+    def __init__(self, at: NDArray[np.intp], errors: Floats, background: Whitened) -> None:
+        self.at, self.errors, self.size, self.models = at, errors, background.error.size, background.models
+
+    def again(self) -> Whitened:
+        """The background, with no error elsewhere."""
+        error = np.zeros(self.size)
+        error[self.at] = self.errors
+        return Whitened(error, np.zeros(0), self.models)
 
 
 @dataclass(frozen=True, slots=True)
