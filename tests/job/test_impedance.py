@@ -8,8 +8,10 @@ import soundfile
 from sound.drivers import A, box_load, recorded, speaker, sweep
 
 from dustcap.errors import InputError
-from dustcap.job.impedance import HowWired, impedance
+from dustcap.job.desk import view
+from dustcap.job.impedance import HowWired, impedance, keep_impedance
 from dustcap.job.impedance_files import read_table, write_impedance_stimulus
+from dustcap.job.payloads import ImpedanceKept
 
 DRIVER = speaker(**A, coil="power law")
 
@@ -112,3 +114,16 @@ def test_a_table_of_other_countries_is_read(tmp_path):
 
     assert hz.tolist() == [20.5, 40.0, 80.0]
     assert np.abs(ohm).tolist() == pytest.approx([8.1, 30, 9])
+
+
+def test_it_is_kept_with_the_job(tmp_path, desk, job):
+    """File and document are kept by hash, and the entry says which driver and when."""
+    path = drawn(tmp_path / "a.csv", DRIVER.impedance)
+
+    kept = keep_impedance(desk, job, path, "before", HowWired(), "woofer")
+
+    entry = view(desk, job).state.last(ImpedanceKept)
+    assert (entry.name, entry.when, entry.driver, entry.box) == ("a.csv", "before", "woofer", "")
+    with desk.open() as bench, bench.read() as read:
+        assert read.content(entry.file) == path.read_bytes()
+        assert json.loads(read.content(entry.result)) == json.loads(json.dumps(kept.document))
