@@ -39,6 +39,17 @@ def test_parts_and_readings_that_changed_are_listed(run, boards):
     assert readings["level", "out"]["new"]["median"] == pytest.approx(0.686 * 0.1 * 11, rel=0.02)
 
 
+def test_what_parts_take_is_compared_too(run, boards):
+    """Derived: rail+ 24 V, now 20 V, on C1 of 35 V: 69 %, now 57 %; a part whose watts moved within its spread is not
+    listed."""
+    listed = run("compare", *boards, "--json").json["part_readings"]
+
+    (share,) = [one for one in listed if one["at"] == "C1" and one["check"] == "share of rating"]
+    assert share["old"]["median"] == pytest.approx(24 / 35, rel=0.02)
+    assert share["new"]["median"] == pytest.approx(20 / 35, rel=0.02)
+    assert all(one["old"]["high"] < one["new"]["low"] or one["new"]["high"] < one["old"]["low"] for one in listed)
+
+
 def test_a_board_does_not_differ_from_itself(run, boards):
     """No part, no reading."""
     document = run("compare", boards[0], boards[0], "--json").json

@@ -116,9 +116,13 @@ def print_comparison(out: Console, found: Comparison) -> None:
     for title, nets in (("nets added", found.nets_added), ("nets gone", found.nets_gone)):
         if nets:
             out.print(f"\n{title}: {', '.join(nets)}")
-    out.print("\nreadings of a good board that differ by more than their spreads", style="bold")
-    for reading in found.readings:
-        before, after = (figure_said(each, reading.unit) for each in (reading.old, reading.new))
-        out.print(f"  {reading.check:<20} {reading.at:<16} {before}, now {after}")
-    if not found.readings:
-        out.print("  none")
+    for title, readings in (
+        ("readings of a good board that differ by more than their spreads", found.readings),
+        ("what its parts take that differs by more than the spreads", found.part_readings),
+    ):
+        out.print(f"\n{title}", style="bold")
+        for reading in readings:
+            before, after = (figure_said(each, reading.unit) for each in (reading.old, reading.new))
+            out.print(f"  {reading.check:<20} {reading.at:<16} {before}, now {after}")
+        if not readings:
+            out.print("  none")

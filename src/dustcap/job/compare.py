@@ -24,11 +24,19 @@ READ_AS = (
 )
 """What is compared, its unit, and the least difference that a handheld meter shows (common practice, no published
 source)."""
+PART_READ_AS = (
+    ("volts", "volts", "V", 1e-3),
+    ("watts", "watts", "W", 1e-3),
+    ("watts with signal", "watts_signal", "W", 1e-3),
+    ("share of rating", "share_of_rating", "%", 0.02),
+)
+"""The same for parts that are on both boards in the same kind: what a finger or a meter tells (common practice, no
+published source)."""
 
 
 @dataclass(frozen=True, slots=True)
 class ReadingDifference:
-    """One reading of a net that is on both boards, whose spreads do not touch."""
+    """One reading of a net or a part that is on both boards, whose spreads do not touch."""
 
     check: str
     at: str
@@ -47,6 +55,7 @@ class Comparison:
     readings: tuple[ReadingDifference, ...]
     nets_added: tuple[str, ...]
     nets_gone: tuple[str, ...]
+    part_readings: tuple[ReadingDifference, ...] = ()
 
     @property
     def parts(self) -> tuple[Difference, ...]:
@@ -71,17 +80,14 @@ class Comparison:
             },
             "blocks": [asdict(one) for one in self.blocks],
             "nets": {"added": self.nets_added, "gone": self.nets_gone},
-            "readings": [
-                {
-                    "check": one.check,
-                    "at": one.at,
-                    "unit": one.unit,
-                    "old": plain_range(one.old),
-                    "new": plain_range(one.new),
-                }
-                for one in self.readings
-            ],
+            "readings": [_plain(one) for one in self.readings],
+            "part_readings": [_plain(one) for one in self.part_readings],
         }
+
+
+def _plain(one: ReadingDifference) -> dict[str, Any]:
+    old, new = plain_range(one.old), plain_range(one.new)
+    return {"check": one.check, "at": one.at, "unit": one.unit, "old": old, "new": new}
 
 
 def compare_files(
@@ -111,6 +117,7 @@ def compare_files(
         tuple(_readings(sheets[0], sheets[1])),
         tuple(net for net in boards[1].nets if net not in mine),
         tuple(net for net in boards[0].nets if net not in theirs),
+        tuple(_part_readings(*boards, *sheets)),
     )
 
 
@@ -127,6 +134,18 @@ def _readings(old: Sheet, new: Sheet) -> Iterator[ReadingDifference]:
             before, after = getattr(old.nets[net], name), getattr(now, name)
             if apart(before, after, least) and not (check.endswith("swapped") and _same_both_ways(old, new, net)):
                 yield ReadingDifference(check, net, unit, before, after)
+
+
+def _part_readings(older: Board, newer: Board, old: Sheet, new: Sheet) -> Iterator[ReadingDifference]:
+    """The same for what parts of both boards take."""
+    for name, now in new.parts.items():
+        before = older.parts.get(name)
+        if before is None or before.kind != newer.parts[name].kind:
+            continue
+        for check, key, unit, least in PART_READ_AS:
+            one, other = getattr(old.parts[name], key), getattr(now, key)
+            if one is not None and other is not None and apart(one, other, least):
+                yield ReadingDifference(check, name, unit, one, other)
 
 
 def apart(one: Figure, other: Figure, least: float) -> bool:
