@@ -38,6 +38,8 @@ def serve(
 
     named = os.environ.get("DUSTCAP_FOLDER")
     at = desk(folder or (Path(named) if named else None), author)
+    if at.folder.exists() and not at.folder.is_dir():
+        raise InputError("is not a folder.", where=str(at.folder), mend="Name the folder of a bench, or a new one.")
     listening = _listen(port)
     address = f"http://{HOST}:{listening.getsockname()[1]}/"
     _log_to_file()

@@ -27,7 +27,7 @@ def waits_for(state: JobState, has_board: bool) -> str:
         first = hunt.next[0]
         place = first.get("at") or first.get("part") or first.get("area") or first.get("driver") or ""
         return f"a check: {first['check']} {place}".rstrip()
-    return advice_said(hunt.advice)
+    return advice_said(hunt.advice).removeprefix("advice: ")
 
 
 def _after_proof(state: JobState) -> str:

@@ -111,12 +111,19 @@ def advice_line(document: Row) -> AdviceLine:
     return AdviceLine(
         do=advice["do"],
         what=", ".join(what),
-        why=advice.get("why", ""),
+        why=_sentence(advice.get("why", "")),
         parts=tuple(advice.get("parts", ())),
         also=tuple(advice.get("also", ())),
         area=advice.get("area", ""),
         between=between,
     )
+
+
+def _sentence(why: str) -> str:
+    """The reason without the advice in front of it, which is its heading already."""
+    head, colon, rest = why.partition(": ")
+    said = rest if colon and head.split(" ")[0] in ("clean", "replace") else why
+    return said[:1].upper() + said[1:]
 
 
 def _card(number: int, row: Row, suspects: Sequence[Row], farads: frozenset[str]) -> CheckCard:
