@@ -24,6 +24,7 @@ GROUND = "#eef0ec"
 LEAST_PROBABILITY = 0.02
 VEIL = 0.45
 RING_STEPS = 48
+BELOW = 8.0
 LEAST_LABELLED = 1e5
 
 
@@ -279,7 +280,7 @@ def _leak_labels(frame: _Frame, leaks: LeakMap, labels: _Labels) -> None:
             f"≤ {quantity(shape.worst.ohms, 'ohm', 2)}",
             f"{' – '.join(shape.nets)}: {limit_said(shape.worst.limit)}",
         ]
-        labels.put((sum(xs) / len(xs), sum(ys) / len(ys)), ([shape.name, *lines] if shape.name else lines))
+        labels.put((sum(xs) / len(xs), max(ys) + BELOW), ([shape.name, *lines] if shape.name else lines))
 
 
 def _words(view: BoardView, suspects: Sequence[Suspected]) -> str:
