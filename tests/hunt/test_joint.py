@@ -8,9 +8,9 @@ from hunt.ladder import KNOWN, LEAKS, NAMES, NETS, PARTS, Ladder, read_all, tole
 from hunt.tables import part
 
 from dustcap.faults.suspects import Leak, PartFault, Suspect
-from dustcap.hunt.evidence import Evidence, Reading, Work
+from dustcap.hunt.evidence import Complaint, Evidence, Reading, Sighting, Work
 from dustcap.hunt.hunt import hunt
-from dustcap.hunt.joint import with_joint
+from dustcap.hunt.joint import single_faults_fall_short, with_joint
 from dustcap.hunt.posterior import posterior
 from dustcap.predict.checks import Check
 
@@ -161,6 +161,17 @@ def test_a_joint_fault_explains_what_no_single_one_does():
     assert joined.predictions.suspects[best].faults == both.faults
     assert joined.probability[best] > 0.8
     assert joined.masses.log_total > plain.masses.log_total + 10
+
+
+def test_a_failed_repair_and_residue_call_for_more_than_single_faults():
+    """A complaint after the work does, the same complaint before it does not, nor one that is gone."""
+    hum, work = Complaint("hum"), Work("replaced", part="R2")
+
+    assert not single_faults_fall_short(Evidence((hum,)))
+    assert not single_faults_fall_short(Evidence((hum, work)))
+    assert not single_faults_fall_short(Evidence((hum, work, Complaint("hum", seen=False))))
+    assert single_faults_fall_short(Evidence((hum, work, hum)))
+    assert single_faults_fall_short(Evidence((Sighting("R2", "residue"),)))
 
 
 def test_three_faults_are_reached_through_their_pairs():

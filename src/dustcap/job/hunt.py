@@ -16,7 +16,7 @@ from dustcap.hunt.board_names import known_of
 from dustcap.hunt.evidence import Evidence
 from dustcap.hunt.findings import parse_findings
 from dustcap.hunt.hunt import HuntResult, hunt
-from dustcap.hunt.joint import residue_seen
+from dustcap.hunt.joint import single_faults_fall_short
 from dustcap.hunt.memory import Settled, Settling
 from dustcap.hunt.results import to_json
 from dustcap.job.cautions import CLEANING, LICENCE, for_states
@@ -74,7 +74,7 @@ class Hunter:
         """
         single, joint = self._settled = self._settled or (Settled(self.predictor), Settling(self.predictor))
         result = hunt(single, told, next, known=self.known, why=why)
-        if _poor(result) or residue_seen(told):
+        if _poor(result) or single_faults_fall_short(told):
             result = hunt(joint, told, next, known=self.known, why=why)
         document = to_json(result, self.board.name, self.board.revision)
         return HuntAnswer(document, _cautions(document))
