@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
+from itertools import zip_longest
 
 from dustcap.job.drawn_blocks import COMMON, HIGH, LOW, WINDING, DrawnNet, DrawnPart
 from dustcap.report.drawn_block_canvas import CELL, FADED_TONE, NAME_PT, SMALL_PT, VALUE_PT, Canvas, widest
@@ -39,6 +40,8 @@ class SupplyDrafter:
 
     def draw(self) -> Canvas:
         """The whole supply: windings and rectifier, then each rail from its source on."""
+        if self._only_bypassed():
+            return self._bypass()
         start = self.x
         if self.winding is not None or self.bridge is not None:
             self._mains_side()
@@ -62,6 +65,44 @@ class SupplyDrafter:
             end_mark(self.canvas, self.nets[self.common], (right, 8))
             self.canvas.say((right + 10, 3), self.nets[self.common].label, NAME_PT, bold=True, tone="deep")
         return self.canvas
+
+    def _only_bypassed(self) -> bool:
+        """Whether all there is are single capacitors from one rail of each side to common."""
+        ends = [{self.nets[end].role for end in s.ends} for s in self.strands]
+        rails = {end for s in self.strands for end in s.ends} - {self.common}
+        single = all(len(s.parts) == 1 and s.parts[0].kind in ("capacitor", "electrolytic") for s in self.strands)
+        roles = [self.nets[net].role for net in rails]
+        return not self.supply.hubs and single and all(COMMON in e for e in ends) and len(set(roles)) == len(roles)
+
+    def _bypass(self) -> Canvas:
+        """Capacitors from rail to common to rail, each pair on a level line of its own: low, to stand under a stage."""
+        sides = {
+            role: [s for s in self.strands if any(self.nets[e].role == role for e in s.ends)] for role in (HIGH, LOW)
+        }
+        for pair in zip_longest(sides[HIGH], sides[LOW]):
+            for place, strand in enumerate(pair):
+                if strand is None:
+                    continue
+                part, rail = strand.parts[0], strand.other(self.common)
+                wide = max(widest([part.name, part.value]), 24.0) + 6
+                nets = (rail, self.common) if place == 0 else (self.common, rail)
+                if place == 0:
+                    self._end(rail)
+                self.canvas.lying(part, nets, (self.x, 0.0), (self.x + wide, 0.0))
+                self.x += wide
+                if place == 1 or pair[1] is None:
+                    self._end(rail if place == 1 else self.common)
+                if place == 0:
+                    self.canvas.wire(self.common, (self.x, 0.0), (self.x, 7.0))
+                    end_mark(self.canvas, self.nets[self.common], (self.x, 7.0))
+            self.x += 2 * GAP
+        return self.canvas
+
+    def _end(self, net: str) -> None:
+        """The name of a rail over the end of its line."""
+        wide = name_net(self.canvas, self.nets[net], (self.x + 2, 0.0)) + 4
+        self.canvas.wire(net, (self.x, 0.0), (self.x + wide, 0.0))
+        self.x += wide
 
     # rails ----------------------------------------------------------------------------------------------------------
 

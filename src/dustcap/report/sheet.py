@@ -16,7 +16,7 @@ import font_source_sans_pro
 import typst
 
 from dustcap.job.sheet import ServiceSheet
-from dustcap.report.drawn_block import WIDTH, draw_block, drawing_svg
+from dustcap.report.drawn_block import LAID, WIDTH, draw_block, drawing_svg
 from dustcap.report.sheet_words import sheet_words
 
 TALLEST, BETWEEN = 470.0, 24.0
@@ -44,7 +44,7 @@ def _drawings(data: ServiceSheet, folder: Path) -> list[list[dict[str, Any]]]:
         drawing = draw_block(block)
         name = f"block-{number}.svg"
         Path(folder, name).write_text(drawing_svg(block, drawing), encoding="utf-8")
-        scale = min(1.0, WIDTH / drawing.width, TALLEST / drawing.height)
+        scale = min(WIDTH / LAID, WIDTH / drawing.width, TALLEST / drawing.height)
         entry = {"name": block.name.replace("_", " "), "file": name, "width": drawing.width * scale}
         entry["from"] = block.origin
         if rows and drawing.width * scale <= room:
