@@ -227,3 +227,32 @@ def test_common_is_never_named_as_a_signal():
     """The common net keeps its role in every block."""
     for block in demo("A").values():
         assert all(net.role == COMMON for name, net in block.nets.items() if name == "0V")
+
+
+ODD = """
+layout = 1
+[board]
+name = "odd"
+[parts]
+T1 = { kind = "transformer", volts = "12 V", resistance = "1 ohm", pins = { secondary = ["a", "b"] } }
+T2 = { kind = "transformer", volts = "12 V", resistance = "1 ohm", pins = { secondary = ["c", "0V", "d"] } }
+BR1 = { kind = "bridge", pins = ["a", "b", "rail", "0V"] }
+BR2 = { kind = "bridge", pins = ["c", "d", "up", "down"] }
+C1 = { kind = "electrolytic", value = "1000 uF", voltage = "25 V", pins = ["rail", "0V"] }
+U1 = { kind = "regulator", value = "5 V", pins = { in = "rail", out = "five", common = "0V" } }
+U2 = { kind = "regulator", value = "8 V", pins = { in = "rail", out = "eight", common = "0V" } }
+RV1 = { kind = "potentiometer", value = "10k", pins = ["five", "x", "x"] }
+R1 = { kind = "resistor", value = "1k", pins = ["x", "up"] }
+D1 = { kind = "diode", pins = ["down", "a"] }
+"""
+
+
+def test_a_supply_that_no_rule_foresees_is_still_drawn():
+    """Two windings, a bridge to common alone, two regulators of one rail, a track with its wiper at its end: every part
+    is there once and nothing overlaps."""
+    (block,) = drawn_blocks(parse_board(ODD, "t"))
+    canvas = draw_block(block).canvas
+
+    said = [text.words for text in canvas.texts]
+    assert [part.name for part in block.parts if said.count(part.name) != 1] == []
+    assert list(clashes(canvas)) == []

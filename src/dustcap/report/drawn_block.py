@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from dustcap.job.drawn_blocks import DrawnBlock
 from dustcap.report.drawn_block_canvas import DEEP_TONE, FADED_TONE, INK_TONE, Canvas
 from dustcap.report.drawn_block_stage import Drafter
-from dustcap.report.drawn_block_supply import SupplyDrafter
+from dustcap.report.drawn_block_supply import SupplyDrafter, pin_box, pin_pair
 from dustcap.report.drawn_block_symbols import INK, NONE
 from dustcap.report.drawn_block_symbols import PAPER as CLEAR
 from dustcap.report.drawn_block_tiles import cut
@@ -40,13 +40,18 @@ def draw_block(block: DrawnBlock, width: float = LAID) -> BlockDrawing:
         drawn.append(drafter.draw())
         left = drafter.rest() + left
     if pieces.supply.hubs or pieces.supply.strands:
-        drawn.append(SupplyDrafter(pieces.supply, pieces.nets).draw())
+        supply = SupplyDrafter(pieces.supply, pieces.nets)
+        drawn += [piece for piece in (supply.draw(), *supply.rest()) if piece.wires or piece.bodies]
+    said = {text.words for piece in drawn for text in piece.texts}
+    for part in (part for part in block.parts if part.name not in said):
+        # what no rule above has a place for is still on the drawing, between the names of its nets
+        drawn.append((pin_pair if len(part.pins) == 2 else pin_box)(part, pieces.nets))
     shelves: list[list[tuple[Canvas, float, float]]] = []  # pieces with their width and height
     for number, piece in enumerate(drawn):
         west, top, east, bottom = piece.extent()
         entry = piece.moved(-west, -top), east - west, bottom - top
         # the supply, which comes last, may stand at the end of any row; a stage only after the one before it
-        open_rows = shelves if number == len(pieces.stages) else shelves[-1:]
+        open_rows = shelves if number >= len(pieces.stages) else shelves[-1:]
         rows = (row for row in open_rows if _long(row) + APART + entry[1] <= width - 2 * MARGIN)
         shelf = next(rows, None)
         if shelf is None:

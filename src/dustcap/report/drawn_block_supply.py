@@ -7,7 +7,7 @@ from itertools import zip_longest
 
 from dustcap.job.drawn_blocks import COMMON, HIGH, LOW, WINDING, DrawnNet, DrawnPart
 from dustcap.report.drawn_block_canvas import CELL, FADED_TONE, NAME_PT, SMALL_PT, VALUE_PT, Canvas, widest
-from dustcap.report.drawn_block_hung import SIDE, end_mark, hang, name_net, strand_height, strand_width
+from dustcap.report.drawn_block_hung import SIDE, end_mark, hang, name_net, net_lines, strand_height, strand_width
 from dustcap.report.drawn_block_lanes import GAP
 from dustcap.report.drawn_block_symbols import Stroke, two_leads
 from dustcap.report.drawn_block_tiles import Strand, Supply, spine
@@ -27,12 +27,23 @@ class SupplyDrafter:
         self.entries: dict[str, float] = {}  # where a rail begins: at the rectifier or the module that feeds it
         self.strands = list(supply.strands)
         self.common = next((name for name, net in nets.items() if net.role == COMMON), "")
-        self.bridge = next((hub for hub in supply.hubs if hub.kind == "bridge"), None)
+        self.bridge = next((hub for hub in supply.hubs if hub.kind == "bridge" and self._usual(hub)), None)
         self.winding = next((hub for hub in supply.hubs if hub.kind == "transformer"), None)
+        self.left = [hub for hub in supply.hubs if hub not in (self.bridge, self.winding)]
         spread = AC + 30 if self.bridge is not None else 0.0
         between = [s for s in self.strands if self.common in s.ends]
         self.high = -self._tall(HIGH, between) - spread
         self.low = self._tall(LOW, between) + spread
+
+    def _usual(self, bridge: DrawnPart) -> bool:
+        """Whether a bridge lies between a winding and rails above and below common, or common itself."""
+        roles = [self.nets[bridge.pins[pin]].role for pin in ("ac1", "ac2", "plus", "minus")]
+        alternating = bridge.pins["ac1"] != bridge.pins["ac2"] and roles[:2] == [WINDING, WINDING]
+        return alternating and roles[2] in (HIGH, COMMON) and roles[3] in (LOW, COMMON) and roles[2] != roles[3]
+
+    def rest(self) -> list[Canvas]:
+        """What found no place between the rails: each as a box with its pins."""
+        return [pin_box(part, self.nets) for part in self.left]
 
     def _tall(self, role: str, between: list[Strand]) -> float:
         mine = [s for s in between if self.nets[s.other(self.common)].role == role]
@@ -47,8 +58,9 @@ class SupplyDrafter:
             self._mains_side()
         begin = self.x
         for hub in self.supply.hubs:
-            if hub.kind == "module":
+            if hub.kind == "module" and begin == start:
                 self._source(hub)
+                self.left.remove(hub)
                 begin = self.x
         ends = []
         for role, lane in ((HIGH, self.high), (LOW, self.low)):
@@ -138,7 +150,8 @@ class SupplyDrafter:
         self, line: tuple[list[str], list[list[Strand]]], lane: float, regs: list[DrawnPart], links: list[Strand]
     ) -> None:
         used = {strand.key for step in line[1] for strand in step}
-        spare = [s for s in links if set(s.ends) & set(line[0]) and s.key not in used]
+        plain = [s for s in links if s.parts[0].kind != "regulator"]
+        spare = [s for s in plain if set(s.ends) & set(line[0]) and s.key not in used]
         used |= {strand.key for strand in spare}
         self.strands = [s for s in self.strands if s.key not in used]
         above = lane < 0
@@ -215,6 +228,7 @@ class SupplyDrafter:
         centre = (left + right) / 2
         self.canvas.say((centre, lane - 1), part.name, NAME_PT, "middle", True)
         self.canvas.say((centre, lane + 8), part.value, VALUE_PT, "middle")
+        self.left.remove(part)
         edge = lane + 12 if lane < 0 else lane - 12
         self.canvas.wire(part.pins["common"], (centre, edge), (centre, 0.0))
         if part.pins["common"] != self.common:
@@ -316,6 +330,10 @@ class SupplyDrafter:
                 self.canvas.wire(upper, (x, top), (x, middle - diode.reach[1]))
                 self.canvas.wire(lower, (x, middle + diode.reach[1]), (x, end))
             self.canvas.wire(net, (x, -AC), (x, AC))
+        for net, y in ((high, self.high), (low, self.low)):
+            if net == self.common:
+                self.canvas.wire(net, (columns[0], y), (columns[1], y), (columns[1] + 12, y), (columns[1] + 12, y + 7))
+                end_mark(self.canvas, self.nets[net], (columns[1] + 12, y + 7))
         self.entries.update({high: columns[0], low: columns[0]})
         self.canvas.say((columns[1] + 9, self.high + (-AC - self.high) / 2 + 3), part.name, NAME_PT, bold=True)
         self.x = columns[1] + 12 + widest([part.name])
@@ -351,3 +369,29 @@ class SupplyDrafter:
             hang(self.canvas, strand, self.nets, (x, top - 8), top)
             self.x = max(x + strand_width(strand, self.nets), x + half)
         self.strands = []
+
+
+def pin_box(part: DrawnPart, nets: Mapping[str, DrawnNet]) -> Canvas:
+    """A part of many pins as a box, every pin ending in the name of its net."""
+    canvas = Canvas()
+    slot = (
+        max(widest(line for net in part.pins.values() for line in net_lines(nets[net])), widest(part.pins), 24.0) + 10
+    )
+    half = (len(part.pins) + 1) // 2
+    canvas.box(0.0, 0.0, slot * half, 44.0)
+    canvas.say((slot * half / 2, 25.0), part.name, NAME_PT, "middle", True)
+    for place, (pin, net) in enumerate(part.pins.items()):
+        x, up = slot * (place % half + 0.5), place < half
+        y, way = (0.0, -10.0) if up else (44.0, 10.0)
+        canvas.say((x, 9.0 if up else 40.5), pin, SMALL_PT, "middle", tone=FADED_TONE)
+        canvas.wire(net, (x, y), (x, y + way))
+        end_mark(canvas, nets[net], (x, y + way), up=up)
+    return canvas
+
+
+def pin_pair(part: DrawnPart, nets: Mapping[str, DrawnNet]) -> Canvas:
+    """A part of two leads between the names of its nets."""
+    canvas, strand = Canvas(), Strand(tuple(part.pins.values()), (part,))
+    end_mark(canvas, nets[strand.nets[0]], (0.0, 0.0), up=True)
+    hang(canvas, strand, nets, (0.0, 0.0), 6.0)
+    return canvas
