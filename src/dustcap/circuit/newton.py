@@ -195,7 +195,13 @@ class _Batch:
             self.problem.vectors.add(right, pulls - currents)
             flat = [jacobian.reshape(len(jacobian), -1) for _, jacobian in values]
             self.problem.matrices.add(matrix, _side_by_side(flat, len(self.rows)))
-        return np.linalg.solve(matrix, right[..., None])[..., 0].astype(np.float64, copy=False)
+        try:
+            x = np.linalg.solve(matrix, right[..., None])
+        except np.linalg.LinAlgError:  # from a start far off; such a case goes on from rest
+            singular = np.linalg.slogdet(matrix)[0] == 0
+            matrix[singular], right[singular] = np.eye(matrix.shape[1]), 0.0
+            x = np.linalg.solve(matrix, right[..., None])
+        return np.asarray(x[..., 0], dtype=np.float64)
 
     def _move(self, x: Real, values: list[Linearised]) -> None:
         """The next points, what the devices should carry there, and whether any was limited."""
