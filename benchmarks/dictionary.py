@@ -28,7 +28,7 @@ def main() -> None:
     whole_s = time.process_time() - start
     count = powered.solved.size
     start = time.process_time()
-    checks = [check for check in predictor.candidates() if check.kind != "look"]  # a look reads a word
+    checks = [check for check in predictor.candidates() if check.kind not in ("look", "listen")]  # those read a word
     for check in checks:
         predictor.readings(check)
     read_s = time.process_time() - start
