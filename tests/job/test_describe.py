@@ -197,6 +197,17 @@ def test_rails_are_stood_in_for_by_the_volts_that_their_names_say(desk, stem):
     assert "-12 V on -12V" in preview.stand_ins
 
 
+def test_a_block_on_a_fed_board_is_computed_with_the_boards_own_rails(desk, stem):
+    """The supply that is there feeds the amplifier; only the signal is stood in for."""
+    put(desk, stem, SUPPLY)
+    amplifier = put(desk, stem, "power amplifier stage")
+
+    preview = preview_of(open_board(desk, stem), amplifier)
+
+    assert preview.stand_ins == ("a source of 50 Ω at in",)
+    assert 24 < preview.compute().sheet.nets["rail+"].dc_volts.median < 29
+
+
 def test_a_fed_board_needs_no_stand_ins(desk, stem):
     """Once supply, rails and source are there, the whole board is computed as it is."""
     put(desk, stem, SUPPLY)

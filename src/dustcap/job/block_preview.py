@@ -1,12 +1,13 @@
-"""The service sheet of what is described so far: the whole board once it is fed, one block with stand-ins before that.
+"""The service sheet of what is described so far: the whole board once it is fed, one block by itself before that.
 
-A block alone has no rails and no signal. For its sheet they are stood in for: a stiff supply on each rail, of the volts
-that the net's name says or that are usual, and a source at the way in. Every stand-in is told.
+What is not there yet has no rails and no signal. For its sheet they are stood in for: a stiff supply on each rail, of
+the volts that the net's name says or that are usual, and a source at the way in. Every stand-in is told.
 """
 
 from __future__ import annotations
 
 import re
+from collections.abc import Mapping
 from dataclasses import dataclass
 
 import tomlkit
@@ -14,6 +15,7 @@ import tomlkit
 from dustcap.board.circuit import to_circuit
 from dustcap.board.model import Board
 from dustcap.board.read import parse_board
+from dustcap.board.write import add_part
 from dustcap.circuit.floating import floating_nets
 from dustcap.errors import InputError
 from dustcap.job.desk import Desk
@@ -25,9 +27,20 @@ from dustcap.quantities import show
 
 SMALL_V, RAW_V = 15.0, 25.0
 RAILS = {"high": RAW_V, "low": -RAW_V, "plus": SMALL_V, "minus": -SMALL_V}
+COMES_IN = ("in", "hot", "cold")
 SMALL_RAILS = ("plus", "minus")
 TIE_OHM, LOAD_OHM = "100k", "1k"
 _VOLTS = re.compile(r"[+-]?\d+(?:\.\d+)?")
+
+
+@dataclass(frozen=True, slots=True)
+class Extra:
+    """A part that stands in."""
+
+    name: str
+    kind: str
+    pins: tuple[str, str]
+    values: Mapping[str, str]
 
 
 @dataclass(frozen=True, slots=True)
@@ -62,19 +75,19 @@ def preview_of(board: Board, block: str) -> Preview:
     nets = tuple(dict.fromkeys(net for part in board.blocks[block].parts for net in board.parts[part].nets))
     if _complete(board):
         return Preview(board, block, nets, ())
-    alone = _alone(board, block)
+    base = board if board.of_kind("transformer", "supply", "module") else _alone(board, block)
     stand_ins = []
-    for port, net in alone.blocks[block].ports.items():
-        found = _stand_in(alone, port, net)
-        if found:
-            alone = parse_board(f"{alone.text}\n{found[0]}", alone.where)
-            stand_ins.append(found[1])
-    for number, net in enumerate(floating_nets(to_circuit(alone))):
-        if net in alone.nets:
-            line = _line(f"TIE{number}", f'"resistor", value = "{TIE_OHM}"', (net, alone.common))
-            alone = parse_board(f"{alone.text}\n{line}", alone.where)
-            stand_ins.append(f"{TIE_OHM} from {net} to {alone.common}")
-    return Preview(alone, block, nets, tuple(stand_ins))
+    for name, ports in [(name, each.ports) for name, each in base.blocks.items()]:
+        for port, net in ports.items():
+            found = _stand_in(base, name, port, net)
+            if found:
+                base = _with(base, found[0])
+                stand_ins.append(found[1])
+    for net in floating_nets(to_circuit(base)):
+        if net in base.nets:
+            base = _with(base, Extra(f"TIE_{len(stand_ins)}", "resistor", (net, base.common), {"value": TIE_OHM}))
+            stand_ins.append(f"{TIE_OHM} from {net} to {base.common}")
+    return Preview(base, block, nets, tuple(stand_ins))
 
 
 def preview_on(desk: Desk, stem: str, block: str) -> Preview:
@@ -117,19 +130,20 @@ def _alone(board: Board, block: str) -> Board:
     return parse_board(tomlkit.dumps(document), board.where)
 
 
-def _stand_in(board: Board, port: str, net: str) -> tuple[str, str] | None:
-    """The part that stands in at a port, as a line of the description and in words."""
+def _stand_in(board: Board, block: str, port: str, net: str) -> tuple[Extra, str] | None:
+    """The part that stands in at a port of a block, and what it is in words; None where the board has its own."""
+    name = f"STAND_IN_{len(board.parts)}"
     if port in RAILS and net not in _driven(board) and net != board.common:
         volts = _volts(net, RAILS[port])
         pins = (net, board.common) if volts > 0 else (board.common, net)
-        line = _line(f"STAND_IN_{port}", f'"supply", value = "{abs(volts):g} V"', pins)
-        return line, f"{show(volts, 'V')} on {net}"
-    if port in SMALL_RAILS and net in _driven(board):
-        line = _line(f"STAND_IN_{port}", f'"resistor", value = "{LOAD_OHM}", power = "1 W"', (net, board.common))
-        return line, f"a load of {LOAD_OHM} on {net}"
-    if port in ("in", "hot", "cold"):
-        line = _line(f"STAND_IN_{port}", '"input"', (net, board.common))
-        return line, f"a source of 50 Ω at {net}"
+        return Extra(name, "supply", pins, {"value": f"{abs(volts):g} V"}), f"{show(volts, 'V')} on {net}"
+    members = set(board.blocks[block].parts)
+    alone = {part.name for part in board.parts_on(net)} <= members
+    if port in SMALL_RAILS and net in _driven(board) and alone:
+        load = Extra(name, "resistor", (net, board.common), {"value": LOAD_OHM, "power": "1 W"})
+        return load, f"a load of {LOAD_OHM} on {net}"
+    if port in COMES_IN and alone:
+        return Extra(name, "input", (net, board.common), {}), f"a source of 50 Ω at {net}"
     return None
 
 
@@ -142,9 +156,5 @@ def _volts(net: str, usual: float) -> float:
     return volts if usual > 0 else -volts
 
 
-def _line(name: str, kind: str, pins: tuple[str, str]) -> str:
-    return f"{name} = {{ kind = {kind}, pins = [{', '.join(map(_quoted, pins))}] }}"
-
-
-def _quoted(name: str) -> str:
-    return tomlkit.item(name).as_string()
+def _with(board: Board, extra: Extra) -> Board:
+    return add_part(board, extra.name, extra.kind, extra.pins, extra.values)
