@@ -22,7 +22,7 @@ LEAST = 1e-16
 """What a current may be off beside `RELATIVE` at last: on a net that only 1 Tohm holds, a tenth of a millivolt."""
 SPOILT = 1e-14
 """Rounding of a device's voltages, as a share of them."""
-POLISHED = 5
+POLISHED = 12
 """Steps in which a case that agrees but for such small currents may still improve."""
 LEAVING = 0.1
 """Share of solved cases from which it pays to go on without them."""
