@@ -82,3 +82,15 @@ def test_a_wrong_board_is_refused(refused, tmp_path):
 
     refused("sheet", file, code=2, says=["bad.board.toml", "R1"])
     refused("sheet", tmp_path / "none.board.toml", code=2, says="none.board.toml")
+
+
+def test_switch_on_is_followed_where_it_is_asked_for(run, board):
+    """The driver's thump and its cone are in the document and in the text, and not without being asked."""
+    ran = run("sheet", board, "--power-up", "--json")
+
+    assert ran.code == 0, ran.err
+    found = ran.json["power_up"]
+    assert set(found) == {"seconds", "samples", "inrush_a", "unmute_s", "thump_v", "cone_m", "excursion"}
+    assert set(found["thump_v"]) == set(found["cone_m"]) == {"LS1"}
+    assert found["thump_v"]["LS1"]["low"] <= found["thump_v"]["LS1"]["high"]
+    assert "power_up" not in run("sheet", board, "--json").json

@@ -87,6 +87,7 @@ class ServiceSheet:
             "signal_v": self.sheet.signal_v,
             "samples": self.sheet.samples,
             "state": DISCONNECTED,
+            "clips": dict(self.sheet.clips),
             "nets": {
                 net: {name: plain_range(getattr(one, name)) for name in one.__dataclass_fields__}
                 for net, one in self.sheet.nets.items()
