@@ -139,3 +139,11 @@ def test_an_impossible_fault_is_refused(faults, severities):
     """A severity each, and modes that the kind has."""
     with pytest.raises(InputError):
         rehearse(BOARD, faults, severities, 1)
+
+
+def test_a_proposed_look_at_an_area_is_a_check_of_that_area():
+    """The document names an area as such; the check, and the sighting that answers it, are of that place."""
+    look = check_of({"check": "look", "area": "glue", "word": "residue", "state": "unplugged"})
+
+    assert look == Check("look", part="glue", word="residue")
+    assert unit().answer(look).area == "glue"

@@ -47,7 +47,7 @@ def check_of(proposed: Mapping[str, Any]) -> Check:
     values = {
         key: proposed[key] for key in ("at", "against", "state", "word", "signal_hz", "signal_v") if key in proposed
     }
-    part = str(proposed.get("part") or proposed.get("driver") or "")
+    part = str(proposed.get("part") or proposed.get("driver") or proposed.get("area") or "")
     test_v = float(proposed.get("test_voltage", OHMS_TEST_V))
     return Check(proposed["check"], part=part, test_v=test_v, **values)
 
