@@ -50,12 +50,14 @@ def hunt(tab, address: str) -> None:
     tab.select_option("#intake-known", index=1)
     take(tab, "intake")
     tab.click("text=Open the job")
-    job = tab.url.split("#")[0]
+    tab.wait_for_url("**/jobs/*")
+    job = tab.url
     tab.keyboard.press("c")
     tab.get_by_label("cone pushed out").check()
     tab.fill("#complaint-driver", "woofer")
     take(tab, "complaint")
     tab.click("text=Keep the complaint")
+    tab.wait_for_url("**#entry-*")
     for net, volts in READINGS:
         tab.goto(job)
         tab.keyboard.press("r")
@@ -65,6 +67,7 @@ def hunt(tab, address: str) -> None:
         for box in tab.locator("details[open] .gate input").all():
             box.check()
         tab.click("text=Keep the reading")
+        tab.wait_for_url("**#entry-*")
     tab.goto(f"{job}/hunt")
     tab.wait_for_selector("#hunt:not(:has(.computing))")
     take(tab, "hunt")
