@@ -179,10 +179,11 @@ Entry = Complaint | Sighting | Reading | Work
 
 @dataclass(frozen=True, slots=True)
 class Evidence:
-    """All entries, oldest first."""
+    """All entries, oldest first; and what was read on the healthy twin, which is another unit."""
 
     entries: tuple[Entry, ...] = ()
     notes: tuple[str, ...] = field(default=())
+    twin: tuple[Reading, ...] = ()
 
     @property
     def valid(self) -> tuple[Entry, ...]:

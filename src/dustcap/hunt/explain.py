@@ -16,6 +16,7 @@ from numpy.typing import NDArray
 from dustcap.hunt.evidence import Complaint, Reading, Sighting
 from dustcap.hunt.fold import Term
 from dustcap.hunt.posterior import Posterior
+from dustcap.hunt.twin import twin_said
 
 Floats = NDArray[np.float64]
 
@@ -42,9 +43,9 @@ def reasons(found: Posterior, suspect: int, common: str = "0V") -> Reasons:
             continue
         said = foretold(term.likelihood[suspect], weights)
         if said > EXPLAINS * float(term.likelihood[0].mean()):
-            explains.append(entry_words(term, common))
+            explains.append(entry_words(term, common) + _beside(found, term))
         if said < AGAINST * float(term.likelihood[-1].mean()):
-            against.append(entry_words(term, common))
+            against.append(entry_words(term, common) + _beside(found, term))
     return Reasons(tuple(dict.fromkeys(explains)), tuple(dict.fromkeys(against)))
 
 
@@ -59,6 +60,10 @@ def weights_of(found: Posterior, suspect: int) -> tuple[Floats | None, bool]:
 def foretold(likelihood: Floats, weights: Floats) -> float:
     """Likelihood of one entry given all the others: one over the mean of 1/L under the final weights."""
     return float(1.0 / np.sum(weights / likelihood))
+
+
+def _beside(found: Posterior, term: Term) -> str:
+    return twin_said(found.predictions, term.entry.check) if isinstance(term.entry, Reading) else ""
 
 
 def entry_words(term: Term, common: str = "0V") -> str:

@@ -34,13 +34,16 @@ from dustcap.quantities import read
 
 Made = TypeVar("Made")
 MARKS = ("doubtful", "withdrawn")
+TWIN = "twin"
+READING_KEYS = (
+    *("check", "at", "against", "part", "area", "driver", "state", "signal", "test_voltage", "meter", "accuracy"),
+    *("value", "low", "high", "over", "under", "esr", "is", "seen", *MARKS),
+)
 KEYS: Mapping[str, tuple[str, ...]] = {
     "complaint": ("is", "driver", "seen", "with_volume", "when", *MARKS),
     "sighting": ("part", "area", "is", *MARKS),
-    "reading": (
-        *("check", "at", "against", "part", "area", "driver", "state", "signal", "test_voltage", "meter", "accuracy"),
-        *("value", "low", "high", "over", "under", "esr", "is", "seen", *MARKS),
-    ),
+    "reading": READING_KEYS,
+    TWIN: READING_KEYS,
     "work": ("did", "part", "between", "area", "withdrawn"),
 }
 
@@ -63,9 +66,14 @@ def parse_findings(text: str, where: str, known: Known) -> Evidence:
         With file and line, for anything that does not read as layout 1.
     """
     entries: list[Entry] = []
+    twin: list[Reading] = []
     for table in read_tables(text, where, KEYS):
-        entries.extend(_READERS[table.name](_Row(table, known)))
-    return Evidence(tuple(entries))
+        row = _Row(table, known)
+        if table.name == TWIN:
+            twin.extend(_of_twin(row))
+        else:
+            entries.extend(_READERS[table.name](row))
+    return Evidence(tuple(entries), twin=tuple(twin))
 
 
 class _Marks(TypedDict):
@@ -212,6 +220,14 @@ def _reading(row: _Row) -> list[Entry]:
     if "esr" in row.table.values:
         entries.append(_series_resistance(row, check))
     return entries
+
+
+def _of_twin(row: _Row) -> list[Reading]:
+    """What a meter showed on the healthy twin."""
+    found = [one for one in _reading(row) if isinstance(one, Reading)]
+    if not found:
+        raise row.fail("check", "a twin is read with a meter.", "Give a check that has a number.")
+    return found
 
 
 def _check(row: _Row, kind: str) -> Check:

@@ -22,7 +22,7 @@ from dustcap.hunt.evidence import Complaint, Evidence, Reading, Sighting, Work
 from dustcap.hunt.kernel import Given, Kernel
 from dustcap.hunt.likelihoods import HALF_KNOWN, entry_likelihood, without_it
 from dustcap.hunt.meter import BLUNDER, DOUBT
-from dustcap.hunt.predictions import Predictions, Shared
+from dustcap.hunt.predictions import Predictions, Shared, unsure_of
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
@@ -143,7 +143,9 @@ def _given(predictions: Predictions, item: Item, closely: Ints) -> Given:
     usual = DOUBT if reading.doubtful else BLUNDER
     odd = np.where((closely == count) | item.vague[suspects], HALF_KNOWN, usual)
     without = without_it(predictions, reading, item.rows[suspects])
-    return Given(reading, predictions.readings(reading.check)[item.rows[suspects]], odd, item.power, without)
+    values, rows = predictions.readings(reading.check), item.rows[suspects]
+    beside = np.broadcast_to(unsure_of(predictions, reading.check), values.shape)
+    return Given(reading, values[rows], odd, item.power, without, beside[rows])
 
 
 def _with_rows(like: Floats, which: Ints, rows: Floats) -> Floats:

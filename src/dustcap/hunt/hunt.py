@@ -24,6 +24,7 @@ from dustcap.hunt.next_check import Proposal, plan_checks
 from dustcap.hunt.outcomes import NODES, SHARES
 from dustcap.hunt.posterior import Posterior, posterior
 from dustcap.hunt.predictions import ManyLeaks, Predictions
+from dustcap.hunt.twin import twin_notes, twinned
 from dustcap.predict.checks import KINDS
 
 Floats = NDArray[np.float64]
@@ -134,7 +135,7 @@ def hunt(
     """
     costs = costs or Costs()
     units = known.parts if known else {}
-    predictions = with_joint(predictions, evidence)
+    predictions = with_joint(twinned(predictions, evidence.twin), evidence)
     found = posterior(predictions, evidence, rng or np.random.default_rng(SEED))
     groups = group_by_action(found.predictions.suspects)
     outlook = plan_checks(found, evidence, groups, costs, units, known.drivers if known else {})
@@ -149,7 +150,7 @@ def hunt(
         healthy=float(found.probability[0]),
         next=tuple(_next(found, proposal, listed, known) for proposal in proposals),
         advice=decide(found, evidence, groups, outlook, costs, known.partners if known else {}),
-        notes=(*evidence.notes, *_unused(found.predictions, evidence)),
+        notes=(*evidence.notes, *twin_notes(found.predictions, evidence), *_unused(found.predictions, evidence)),
         why=cleared(found, why, common) if why else None,
     )
 

@@ -38,6 +38,7 @@ FAR = 1e4
 class Given:
     """One reading to go through: what each row predicts, shape (rows, samples), its share of oddity and its power.
 
+    `beside`: variance beside the model's error, shape (rows, samples).
     `without`: how surely each row's fault shows, shape (rows,), and the likelihood when it does not, (rows, samples).
     """
 
@@ -46,6 +47,7 @@ class Given:
     odd: Floats  # shape (rows,)
     power: float = 1.0
     without: tuple[Floats, Floats] | None = None
+    beside: Floats | float = 0.0
 
     @property
     def spread(self) -> Spread:
@@ -114,7 +116,8 @@ class Kernel:
     def _go_through(self, number: int, one: Given, here: Floats, middle: Floats, covariance: Floats) -> None:
         own = np.maximum(covariance[..., number, number], 0.0)
         reading, odd = one.reading, one.odd[:, None]
-        shown = of_reading(reading, here, own, odd)
+        blurred = own + one.beside
+        shown = of_reading(reading, here, blurred, odd)
         share = 1.0 if one.without is None else one.without[0][:, None]
         like = shown if one.without is None else share * shown + (1.0 - share) * one.without[1]
         self.likelihoods.append(like)
@@ -124,7 +127,7 @@ class Kernel:
         sure = share * (shown - odd * anything(one.spread, reading.low, reading.high)) / like
         counts = np.where(np.isfinite(here), np.clip(sure, 0.0, 1.0), 0.0)
         low, high = positions([reading.low, reading.high], one.spread)
-        variance = own + (READING + (high - low) ** 2 / 12.0) / one.power
+        variance = blurred + (READING + (high - low) ** 2 / 12.0) / one.power
         moved = np.where(np.isfinite(here), (0.5 * (low + high) - middle[..., number]) * counts, 0.0)
         column = covariance[..., number].copy()
         self._keep(number, covariance, variance, moved, counts)

@@ -20,7 +20,7 @@ from dustcap.hunt.circumstances import Showing, showing, told_so
 from dustcap.hunt.evidence import Complaint, Reading, Sighting
 from dustcap.hunt.memory import remembered
 from dustcap.hunt.meter import BLUNDER, DOUBT, half_width, likelihood, positions, spread_of
-from dustcap.hunt.predictions import Predictions
+from dustcap.hunt.predictions import Predictions, unsure_of
 
 Floats = NDArray[np.float64]
 
@@ -50,11 +50,12 @@ def _likelihood(
     out = np.empty((count + 1, particles))
     if isinstance(entry, Reading):
         values = predictions.readings(entry.check)
-        out[:-1] = _reading(entry, values)[rows]
+        beside = np.broadcast_to(unsure_of(predictions, entry.check), values.shape)
+        out[:-1] = _reading(entry, values, beside)[rows]
         if vague.any():
-            out[:-1][vague] = _reading(entry, values, HALF_KNOWN)[rows][vague]
+            out[:-1][vague] = _reading(entry, values, beside, HALF_KNOWN)[rows][vague]
         out[:-1] = _now_and_then(out[:-1], showing(predictions))
-        out[-1] = _reading(entry, values[:1], HALF_KNOWN)[0]
+        out[-1] = _reading(entry, values[:1], beside[:1], HALF_KNOWN)[0]
         return out
     if isinstance(entry, Complaint):
         table = np.broadcast_to(predictions.heard(entry.word, entry.driver), (count, particles))
@@ -90,14 +91,16 @@ def without_it(predictions: Predictions, entry: Reading, suspects: NDArray[np.in
     found = showing(predictions)
     if np.all(found.share[suspects] >= 1.0):
         return None
-    return found.share[suspects], _reading(entry, predictions.readings(entry.check)[found.absent[suspects]])
+    values, absent = predictions.readings(entry.check), found.absent[suspects]
+    beside = np.broadcast_to(unsure_of(predictions, entry.check), values.shape)
+    return found.share[suspects], _reading(entry, values[absent], beside[absent])
 
 
-def _reading(entry: Reading, values: Floats, odd: float | None = None) -> Floats:
+def _reading(entry: Reading, values: Floats, beside: Floats, odd: float | None = None) -> Floats:
     spread = spread_of(entry.check, entry.unit)
     place = positions(values, spread)
     usual = DOUBT if entry.doubtful else BLUNDER
-    return of_reading(entry, place, np.square(blur(place)), np.array(usual if odd is None else odd))
+    return of_reading(entry, place, np.square(blur(place)) + beside, np.array(usual if odd is None else odd))
 
 
 def of_reading(entry: Reading, place: Floats, variance: Floats, odd: Floats) -> Floats:

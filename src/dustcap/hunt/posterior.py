@@ -21,7 +21,7 @@ from dustcap.hunt.evidence import Evidence
 from dustcap.hunt.fold import Masses, Term, fold
 from dustcap.hunt.likelihoods import blur
 from dustcap.hunt.meter import positions, spread_of
-from dustcap.hunt.predictions import Predictions, Renewing
+from dustcap.hunt.predictions import Predictions, Renewing, unsure_of
 from dustcap.predict.checks import Check
 
 Floats = NDArray[np.float64]
@@ -99,7 +99,9 @@ class Posterior:
         Suspects that no longer count have no variance.
         """
         if (check, unit) not in self.kept:
-            self.kept[check, unit] = self.told(positions(self.readings(check), spread_of(check, unit)))
+            place, variance = self.told(positions(self.readings(check), spread_of(check, unit)))
+            beside = np.broadcast_to(unsure_of(self.predictions, check), place.shape)[self.masses.rows]
+            self.kept[check, unit] = place, np.maximum(variance + beside, 0.0)
         return self.kept[check, unit]
 
     def told(self, table: Floats, *, centred: bool = False) -> tuple[Floats, Floats]:

@@ -96,6 +96,25 @@ class Growing(Predictions, Protocol):
 
 
 @runtime_checkable
+class Unsure(Protocol):
+    """A source that knows at which checks it is less sure, or surer, than the model's error says."""
+
+    def unsure(self, check: Check) -> Floats:
+        """Variance to count beside the model's error on the scale of `meter.positions`, for the suspects' particles or
+        (1, 1); not below -1."""
+
+
+def unsure_of(predictions: object, check: Check) -> Floats:
+    """Variance beside the model's error, shape (suspects, particles) or (1, 1); nothing where no source knows of it."""
+    source = predictions
+    while not isinstance(source, Unsure):
+        if not hasattr(source, "plain"):
+            return np.zeros((1, 1))
+        source = source.plain
+    return source.unsure(check)
+
+
+@runtime_checkable
 class ManyLeaks(Protocol):
     """A source with suspects that leak in more than one place."""
 
