@@ -53,7 +53,7 @@ def test_the_fault_again_is_a_fail_however_many_ran_clean(desk, job):
 
     assert (found.verdict, found.left) == ("fail", 1.0)
     assert "not fixed" in found.said
-    # one failure: 93 cycles show less than 5 % with 95 % confidence (exact binomial; 93 from memory of the usual tables)
+    # one failure: 93 cycles show less than 5 % with 95 % confidence (exact binomial; 93 from memory of usual tables)
     assert (found.target, found.target_remaining) == (93, 0)
 
 

@@ -214,6 +214,7 @@ def forces(layout: Layout, table: Table, stamps: int, hz: float, source: str) ->
 
 
 def position_of(layout: Layout, net: str) -> int:
+    """Place of a net among the equations; that of the common is the last one."""
     if net == layout.common:
         return len(layout.nets)
     if net not in layout.position:

@@ -106,6 +106,7 @@ class LowRank:
 
     @cached_property
     def chunks(self) -> list[Chunk]:
+        """The samples in pieces of which each fits the memory."""
         with np.errstate(all="ignore"):
             return [
                 Chunk(self, self._plan, slice(first, first + AT_ONCE))
@@ -151,6 +152,7 @@ class LowRank:
                 _update(chunk, base, stamps[first : first + step], values, some, found, poor)
 
     def changed(self, faults: Index, rank: int, samples: slice) -> Numbers:
+        """By how much the stamps of these faults change, shape (faults, rank, samples)."""
         values = self.changes.values[faults]
         if values.shape[1] != rank:
             there = self.changes.stamps[faults] >= 0

@@ -224,8 +224,8 @@ class Correction(Payload):
 KINDS: Mapping[str, type[Payload]] = {
     kind.KIND: kind
     for kind in (
-        Intake, Complaint, Sighting, Reading, Work, Recording, ImpedanceKept, Photo, Soak, HuntKept, Proof, Handover, Note,
-        Correction,
+        Intake, Complaint, Sighting, Reading, Work, Recording, ImpedanceKept, Photo, Soak, HuntKept, Proof, Handover,
+        Note, Correction,
     )
 }  # fmt: skip
 
