@@ -103,6 +103,31 @@ def test_tones_that_are_no_mains_are_not_taken_for_it():
         assert hum_of([take], RATE).mains_hz is None, tones
 
 
+@pytest.mark.parametrize("orders", [(11, 31), (7, 14, 21), (9,)])
+def test_high_lines_alone_are_no_mains(orders):
+    """Tones at high multiples of 50.4 Hz, 40 dB above the noise, are no mains; with those at 1 and 2 they are."""
+    generator = np.random.default_rng(10)
+    take = noise(generator, 6)
+    add_lines([take], 50.4, {order: peak_above(order * 50.4, 40.0) for order in orders}, generator)
+
+    assert hum_of([take], RATE).mains_hz is None
+
+    add_lines([take], 50.4, {order: peak_above(order * 50.4, 20.0) for order in (1, 2)}, generator)
+
+    assert hum_of([take], RATE).mains_hz == pytest.approx(50.4, abs=0.01)
+
+
+def test_a_tone_that_sways_is_no_mains():
+    """A tone that swings by 0.4 Hz about 50.1 Hz in three seconds is no mains, however strong."""
+    generator = np.random.default_rng(11)
+    time = np.arange(10 * RATE) / RATE
+    phase = 2 * np.pi * np.cumsum(50.1 + 0.4 * np.sin(2 * np.pi * time / 3)) / RATE
+    for above_db in (10.0, 20.0, 40.0):
+        take = noise(generator, 10) + peak_above(50.1, above_db) * np.sin(phase)
+
+        assert hum_of([take], RATE).mains_hz is None, above_db
+
+
 def test_a_generator_off_50_hz_is_found_by_its_lines():
     """At 47.3 Hz it takes three lines, one of them odd; with those it is found."""
     generator = np.random.default_rng(6)

@@ -28,6 +28,10 @@ Floats = NDArray[np.float64]
 LOWEST_HZ, HIGHEST_HZ = 45.0, 65.0
 NOMINAL_HZ, NOMINAL_SHARE = (50.0, 60.0), 0.01  # EN 50160 (from memory): 50 Hz within 1 % for 99.5 % of a year
 MOST_LINES = 40
+LOW_ORDER = 8  # ours: lines up to here tell mains from other tones
+FLANK, AROUND = 0.75, (-4.75, -4.0, -3.25, -2.5, 2.5, 3.25, 4.0, 4.75)  # ours: places beside a line, times length
+ALONE = 8.0  # ours: power of a line over the mean around it
+MOST_TRIED = 4  # ours: families of peaks whose lines are looked at
 WORK_RATE = 8000.0
 PIECE_S, SHORTEST_S, MOST_PIECES = 10.0, 2.0, 60
 FLOOR_HZ = 8.0  # ours: width over which the noise is taken to be level
@@ -120,17 +124,20 @@ def hum_of(takes: Sequence[NDArray[np.floating]], rate: float) -> Hum:
     -----
     Peaks that noise alone would show with a probability of 1e-7 a bin start a search for lines at their multiples;
     the frequency is the weighted least squares fit to the lines' own frequencies. Near 50 and 60 Hz (1 %) one line at
-    the mains frequency or twice is enough, or two lines; elsewhere from 45 to 65 Hz it takes three, one of them odd.
+    the mains frequency or twice is enough, or two low lines; elsewhere from 45 to 65 Hz it takes three up to the
+    eighth, one of them odd. Lines that lie high alone are some other tone's.
     Plain noise shows mains in fewer than one of a thousand recordings of 10 s. Up to forty lines, below 3.6 kHz.
     """
     spectra = _spectra(takes, rate)
-    family = _search(spectra)
-    if family is None:
-        return NO_HUM
-    tracked = _track(spectra, family)
-    lines = _lines(spectra, tracked)
-    if not lines:
-        return NO_HUM
+    for family in _search(spectra)[:MOST_TRIED]:
+        tracked = _track(spectra, family)
+        lines = _lines(spectra, tracked)
+        if lines and _is_mains(family.hz, tuple(line.order for line in lines)):
+            return _hum(tracked, family, lines)
+    return NO_HUM
+
+
+def _hum(tracked: Floats, family: _Family, lines: tuple[Line, ...]) -> Hum:
     powers = {line.order: 10 ** (line.db / 10) for line in lines}
     share = sum(power for order, power in powers.items() if order % 2 == 0) / sum(powers.values())
     return Hum(float(np.mean(tracked)), 1.96 * family.sigma_hz, lines, _kind(share), share)
@@ -211,20 +218,22 @@ def _peaks(z: NDArray[np.float32], step_hz: float, pieces: int, chance: float) -
     return _Peaks((middle + offset) * step_hz, z[middle].astype(float))
 
 
-def _search(spectra: _Spectra) -> _Family | None:
-    """The likeliest family of peaks in the sum over the pieces, None when there is none that mains would make."""
+def _search(spectra: _Spectra) -> list[_Family]:
+    """Families of peaks in the sum over the pieces that mains would make, the likeliest first."""
     pieces = len(spectra.pieces)
     z = spectra.ratios.sum(axis=0)
     sure = _peaks(z, spectra.step_hz, pieces, ANY_P)
     peaks = _peaks(z, spectra.step_hz, pieces, LINE_P)
-    best = None
+    found: dict[tuple[int, ...], _Family] = {}
     for hz, ratio in zip(sure.hz, sure.ratio, strict=True):
         for order in range(max(int(np.ceil(hz / HIGHEST_HZ)), 1), min(int(hz / LOWEST_HZ), MOST_LINES) + 1):
             sigma = float(np.sqrt(PEAK_VARIANCE / ratio)) / spectra.length_s / order
             family = _family(peaks, spectra.length_s, hz / order, sigma)
-            if family is not None and _is_mains(family) and (best is None or family.score > best.score):
-                best = family
-    return best
+            if family is not None and _is_mains(family.hz, family.orders):
+                same = found.get(family.orders)
+                if same is None or family.score > same.score:
+                    found[family.orders] = family
+    return sorted(found.values(), key=lambda family: -family.score)
 
 
 def _family(peaks: _Peaks, length_s: float, mains_hz: float, sigma_hz: float) -> _Family | None:
@@ -247,13 +256,15 @@ def _family(peaks: _Peaks, length_s: float, mains_hz: float, sigma_hz: float) ->
     return _Family(moment / weight, float(np.hypot(sigma, PEAK_BIAS / length_s)), tuple(orders), score)
 
 
-def _is_mains(family: _Family) -> bool:
-    """One line at the mains or twice is enough near 50 and 60 Hz, or two low ones; elsewhere three, one of them odd."""
-    orders = family.orders
-    if any(abs(family.hz / nominal - 1.0) <= NOMINAL_SHARE for nominal in NOMINAL_HZ):
+def _is_mains(mains_hz: float, orders: tuple[int, ...]) -> bool:
+    """One line at the mains or twice is enough near 50 and 60 Hz, or two low ones; elsewhere three of the lowest eight,
+    one of them odd.
+    """
+    if any(abs(mains_hz / nominal - 1.0) <= NOMINAL_SHARE for nominal in NOMINAL_HZ):
         return orders[0] <= 2 or (orders[0] <= 4 and len(orders) > 1 and orders[1] <= 2 * orders[0])
-    within = LOWEST_HZ <= family.hz <= HIGHEST_HZ
-    return within and len(orders) >= 3 and orders[0] <= 3 and any(order % 2 for order in orders)
+    low = [order for order in orders if order <= LOW_ORDER]
+    within = LOWEST_HZ <= mains_hz <= HIGHEST_HZ
+    return within and len(low) >= 3 and low[0] <= 3 and any(order % 2 for order in low)
 
 
 def _track(spectra: _Spectra, family: _Family) -> Floats:
@@ -281,12 +292,18 @@ def _follow(peaks: _Peaks, length_s: float, family: _Family) -> _Family | None:
 
 
 def _lines(spectra: _Spectra, tracked: Floats) -> tuple[Line, ...]:
-    """Lines whose power, summed over the pieces, noise would not show and which peak where the mains puts them."""
-    beside = 0.75 / spectra.length_s
+    """Lines whose power, summed over the pieces, noise would not show, which peak where the mains puts them, and stand
+    alone there.
+
+    A tone that sways, or another one's skirt, is no less strong a few resolution widths away.
+    """
     lines = []
     for order in range(1, MOST_LINES + 1):
-        below, here, above = (_at(spectra, order * tracked + off) for off in (-beside, 0.0, beside))
-        if here.sum() > special.gammainccinv(tracked.size, LINE_P) and here.sum() >= max(below.sum(), above.sum()):
+        here = _at(spectra, order * tracked)
+        flanks = [_at(spectra, order * tracked + off / spectra.length_s).sum() for off in (-FLANK, FLANK)]
+        around = np.mean([_at(spectra, order * tracked + off / spectra.length_s).sum() for off in AROUND])
+        noise = special.gammainccinv(tracked.size, LINE_P)
+        if here.sum() > max(noise, *flanks, ALONE * around):
             line = _line(spectra, order, tracked, here)
             if line is not None:
                 lines.append(line)
