@@ -122,10 +122,10 @@ class Analyses:
         return np.asarray(self._repeated(self.store[label]))
 
     def unstable(self) -> NDArray[np.bool_]:
-        """Whether the linearised circuit has a growing oscillation, (suspects, particles); one sample each."""
+        """Whether the linearised circuit has a growing oscillation, (suspects, particles)."""
         self.powered(True)
         oscillating = np.array([self._oscillates(s) for s in range(len(self.cases.suspects))])
-        return np.repeat((self.store[UNSTABLE] | oscillating)[:, None], self.cases.particles, axis=1)
+        return np.asarray(self._repeated(self.store[UNSTABLE]) | oscillating[:, None])
 
     def _oscillates(self, suspect: int) -> bool:
         changed = self.cases.of_suspect(suspect, self.cases.base)
