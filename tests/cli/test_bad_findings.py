@@ -2,6 +2,7 @@
 
 import pytest
 from cli.boards import SMALL
+from job.outlines import SMALL_OUTLINE
 
 READING = '[[reading]]\ncheck = "dc volts"\nat = "out"\nvalue = "-23.8 V"\n'
 
@@ -63,7 +64,8 @@ def test_wrong_findings_are_refused_with_their_place(refused, tmp_path, name):
     ("words", "says"),
     [
         (("hunt",), "over files or over a job"),
-        (("hunt", "BOARD", "--job", 1), "over files or over a job"),
+        (("hunt", "BOARD", "--outline"), "over files or over a job"),
+        (("hunt", "BOARD", "--job", 1), "no bench"),
         (("hunt", "--job", 1, "--findings", "BOARD"), "over files or over a job"),
         (("hunt", "BOARD", "--next", -1), "-1"),
         (("hunt", "BOARD", "--next", "many"), "--next"),
@@ -79,8 +81,12 @@ def test_a_hunt_that_is_not_asked_rightly_is_refused(refused, tmp_path, words, s
     refused(*(board if word == "BOARD" else word for word in words), code=2, says=says)
 
 
-def test_a_job_without_a_description_cannot_be_hunted(run, refused):
-    """It says what to do instead."""
+def test_a_job_without_a_description_has_no_parts_to_clear(run, refused, monkeypatch):
+    """Its hunt is among blocks, and says so."""
+    monkeypatch.setattr("dustcap.job.outline.outline_board", lambda: SMALL_OUTLINE)
     run("intake", "--model", "m", "--unit", "u")
 
-    refused("hunt", "--job", 1, code=2, says="no board description")
+    found = run("hunt", "--job", 1, "--json").json
+
+    assert {key for row in found["suspects"] for part in row["parts"] for key in part} == {"block"}
+    refused("hunt", "--job", 1, "--why", "C9", code=2, says="no parts to clear")

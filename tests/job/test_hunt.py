@@ -161,9 +161,7 @@ def test_the_sheet_tells_what_was_found_and_done(desk, job):
     assert sheet.not_measured
 
 
-def test_a_job_without_a_description_says_what_is_missing(desk):
-    """There is nothing to hunt on."""
-    job = take_in(desk, Intake(model="m", unit="u")).job
-
-    with pytest.raises(InputError, match="no board description"):
-        JobHunt(desk, job)
+def test_a_job_with_a_description_takes_no_other(desk, job, small):
+    """A board can be given for a job that has none only."""
+    with pytest.raises(InputError, match="of its own"):
+        JobHunt(desk, job, board=small)

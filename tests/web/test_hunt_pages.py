@@ -4,6 +4,7 @@ import re
 import time
 
 import pytest
+from job.outlines import SMALL_OUTLINE
 
 from dustcap.job.desk import view
 from dustcap.job.payloads import HuntKept
@@ -94,13 +95,15 @@ def test_a_wrong_answer_comes_back_in_the_box(pages, send, desk, computed):
     assert view(desk, computed).state.last_position == before
 
 
-def test_a_job_without_a_board_says_what_it_lacks(pages, send):
-    """The hunt's page stays usable, and says why it cannot hunt."""
+def test_a_job_without_a_board_is_hunted_among_blocks(pages, send, monkeypatch):
+    """The page shows blocks as suspects, and says that no board is described."""
+    monkeypatch.setattr("dustcap.job.outline.outline_board", lambda: SMALL_OUTLINE)
     send("/intake", model="m", unit="u")
 
     page = until_ready(pages, 1)
 
     assert "no board description" in page
+    assert "woofer amplifier" in page
 
 
 def test_another_check_can_be_picked(pages, send, computed):

@@ -53,7 +53,7 @@ def suspect_words(suspect: Row) -> str:
 
 def _fault_words(part: Row) -> str:
     if "leak" not in part:
-        return f"{part['part']} {part['mode']}"
+        return str(part.get("block") or f"{part['part']} {part['mode']}")
     words = f"leak {part['leak'][0]} to {part['leak'][1]}"
     ohms = part.get("ohms")
     return f"{words}, {show(ohms['low'], 'ohm')} to {show(ohms['high'], 'ohm')}" if ohms else words

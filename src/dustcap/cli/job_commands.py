@@ -121,6 +121,28 @@ def work(
     _enter(job, Work, fields | {"precaution": precaution}, folder, author, json)
 
 
+def twin(
+    job: Job,
+    of: Annotated[int, typer.Option(help="job of the healthy other unit: of the pair, or of the same revision")],
+    good: Annotated[bool, typer.Option("--good", help="it is known to be well, whatever its entries say")] = False,
+    folder: Folder = None,
+    author: Author = "",
+    json: Json = False,
+) -> None:
+    """Name the good twin of a unit.
+
+    What it read when well corrects the description, and with it what every suspect would read.
+    """
+    from dustcap.job.payloads import Twin
+    from dustcap.job.twin import name_twin
+    from dustcap.job.words import said
+
+    position = name_twin(desk(folder, author), job, of, good=good)
+    payload = Twin(of=of, good=good)
+    document = {"job": job, "entry": position, "kind": payload.KIND, **payload.plain()}
+    answer(json, document, lambda out: out.print(f"job {job}, entry {position}: {said(payload)}"))
+
+
 def note(
     job: Job,
     text: Annotated[str, typer.Argument(help="anything worth keeping")],

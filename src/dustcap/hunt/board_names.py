@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dustcap.board.model import Board, Part
+from dustcap.board.outline import AMPLIFIERS, FOUND_AT, roles_of
 from dustcap.hunt.known import Known
 from dustcap.predict.lifted import UNITS
 
@@ -14,6 +15,7 @@ def known_of(board: Board) -> Known:
     drivers = {
         str(part.values["role"]): part.name for part in reversed(board.of_kind("driver")) if "role" in part.values
     }
+    plain = {name: own for name, own in roles_of(board).items() if name not in board.nets and name not in board.parts}
     return Known(
         nets=frozenset(board.nets),
         parts={part.name: UNITS.get(part.kind, "") for part in board.parts.values()},
@@ -21,6 +23,8 @@ def known_of(board: Board) -> Known:
         drivers=drivers | {part.name: part.name for part in board.of_kind("driver")},
         common=board.common,
         partners=_partners(board),
+        plain=plain,
+        unplaced=frozenset({*FOUND_AT, *AMPLIFIERS} - {*plain, *board.nets, *board.parts}),
     )
 
 

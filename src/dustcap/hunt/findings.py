@@ -67,13 +67,22 @@ def parse_findings(text: str, where: str, known: Known) -> Evidence:
     """
     entries: list[Entry] = []
     twin: list[Reading] = []
+    notes: list[str] = []
     for table in read_tables(text, where, KEYS):
         row = _Row(table, known)
-        if table.name == TWIN:
-            twin.extend(_of_twin(row))
-        else:
-            entries.extend(_READERS[table.name](row))
-    return Evidence(tuple(entries), twin=tuple(twin))
+        if row.unplaced:
+            notes.append(f"kept but not counted: the description has no place for {row.unplaced!r}")
+            continue
+        try:
+            if table.name == TWIN:
+                twin.extend(_of_twin(row))
+            else:
+                entries.extend(_READERS[table.name](row))
+        except InputError as error:
+            if not known.loose:
+                raise
+            notes.append(f"kept but not counted: {error.what}")
+    return Evidence(tuple(entries), tuple(dict.fromkeys(notes)), tuple(twin))
 
 
 class _Marks(TypedDict):
@@ -111,10 +120,18 @@ class _Row:
         return value
 
     def net(self, key: str, default: str | None = None) -> str:
-        return self._named(key, self.text(key, default), sorted(self.known.nets))
+        name = self.text(key, default)
+        return self._named(key, self.known.plain.get(name, name), sorted(self.known.nets))
 
     def part(self) -> str:
-        return self._named("part", self.text("part"), tuple(self.known.parts))
+        name = self.text("part")
+        return self._named("part", self.known.plain.get(name, name), tuple(self.known.parts))
+
+    @property
+    def unplaced(self) -> str:
+        """The first plain name in this table that the board has no place for; empty when there is none."""
+        named = (self.table.values.get(key) for key in ("at", "against", "part"))
+        return next((name for name in named if isinstance(name, str) and name in self.known.unplaced), "")
 
     def driver(self, key: str, default: str | None = None) -> str:
         name = self.text(key, default)

@@ -25,7 +25,7 @@ from dustcap.hunt.outcomes import NODES, SHARES
 from dustcap.hunt.posterior import Posterior, posterior
 from dustcap.hunt.predictions import ManyLeaks, Predictions
 from dustcap.hunt.twin import twin_notes, twinned
-from dustcap.predict.checks import KINDS
+from dustcap.predict.checks import KINDS, Check
 
 Floats = NDArray[np.float64]
 
@@ -213,18 +213,23 @@ def _next(found: Posterior, proposal: Proposal, listed: Sequence[int], known: Kn
     made_at = KINDS[check.kind].names
     if made_at == "look":
         made_at = "area" if known and check.part in known.areas else "part"
-    expect = tuple((listed.index(i), _expected(found, proposal, i, own)) for i in likely)
-    return NextCheck(proposal, made_at, unit, expect, _expected(found, proposal, 0, own))
+    expect = tuple((listed.index(i), expected(found, proposal.check, [i], own)) for i in likely)
+    return NextCheck(proposal, made_at, unit, expect, expected(found, proposal.check, [0], own))
 
 
-def _expected(found: Posterior, proposal: Proposal, suspect: int, unit: str) -> Expected:
-    check, predictions, weights = proposal.check, found.predictions, found.weights(suspect)
+def expected(found: Posterior, check: Check, suspects: Sequence[int], unit: str = "") -> Expected:
+    """What a check would show if one of these suspects is right, by what they weigh; `unit`: of a lifted part."""
+    predictions, rows = found.predictions, np.array(suspects)
+    mass = found.mass[rows]
+    whole = mass.sum()
+    weights = (mass / whole if whole > 0 else np.full_like(mass, 1.0 / mass.size)).ravel()
     if check.kind == "listen":
         heard = np.broadcast_to(predictions.heard(check.word, check.part or check.at), found.mass[:-1].shape)
-        return Expected(chance=float(np.sum(weights * heard[suspect])))
+        return Expected(chance=float(np.sum(weights * heard[rows].ravel())))
     if check.kind == "look":
-        return Expected(chance=float(predictions.seen(check.part, check.word)[suspect]) if check.word else None)
-    place, variance = (table[suspect] for table in found.predicted(check, unit))
+        seen = np.repeat(predictions.seen(check.part, check.word)[rows], mass.shape[1])
+        return Expected(chance=float(np.sum(weights * seen)) if check.word else None)
+    place, variance = (table[rows].ravel() for table in found.predicted(check, unit))
     none = float(weights[np.isnan(place)].sum())
     over = float(weights[np.isinf(place)].sum())
     values = values_at((place[:, None] + np.sqrt(variance)[:, None] * NODES).ravel(), spread_of(check, unit))

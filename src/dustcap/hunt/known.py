@@ -14,6 +14,9 @@ class Known:
     """Nets; parts with their unit when lifted ("" when they cannot be); areas; drivers.
 
     `drivers`: the name of the part for each name that a driver goes by, its role or its part's.
+    `plain`: the net or the part for each plain name that the board has a place for; `unplaced`: plain names that it has
+    none for.
+    `loose`: entries that name anything else are kept and not counted, instead of refused.
     `partners`: parts that are changed together with a part, as a precaution.
     """
 
@@ -23,3 +26,6 @@ class Known:
     drivers: Mapping[str, str] = field(default_factory=dict)
     common: str = "0V"
     partners: Mapping[str, tuple[str, ...]] = field(default_factory=dict)
+    plain: Mapping[str, str] = field(default_factory=dict)
+    unplaced: frozenset[str] = frozenset()
+    loose: bool = False

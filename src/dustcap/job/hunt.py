@@ -9,6 +9,7 @@ from typing import Any
 
 from dustcap.board.circuit import to_circuit
 from dustcap.board.model import Board
+from dustcap.board.outline import outline_board
 from dustcap.board.read import parse_board, read_board
 from dustcap.circuit.floating import check_floating
 from dustcap.errors import InputError
@@ -21,10 +22,11 @@ from dustcap.hunt.memory import Settled, Settling
 from dustcap.hunt.results import to_json
 from dustcap.job.cautions import CLEANING, LICENCE, for_states
 from dustcap.job.desk import Desk, append, view
-from dustcap.job.findings import evidence
+from dustcap.job.outline import OutlineHunter, outline_names
 from dustcap.job.payloads import HuntKept
 from dustcap.job.predictions import predictor_for
 from dustcap.job.text_files import read_text
+from dustcap.job.twin import told_of
 
 Progress = Callable[[float], None]
 Document = Mapping[str, Any]
@@ -80,8 +82,29 @@ class Hunter:
         return HuntAnswer(document, _cautions(document))
 
 
+class BlockHunter(OutlineHunter):
+    """The same without a description: blocks in place of parts."""
+
+    def ask(self, told: Evidence, next: int = NEXT, why: str = "") -> HuntAnswer:
+        """Blocks, next checks and advice after this evidence.
+
+        Raises
+        ------
+        EvidenceError
+            If no suspect is possible any more.
+        InputError
+            For `why`: there are no parts here.
+        """
+        if why:
+            raise InputError(
+                "there are no parts to clear without a description.", where="--why", mend="Describe the board first."
+            )
+        document = self.document(told, next)
+        return HuntAnswer(document, _cautions(document))
+
+
 def hunt_file(
-    board: Path,
+    board: Path | None,
     findings: Path | None = None,
     *,
     next: int = NEXT,
@@ -89,51 +112,67 @@ def hunt_file(
     keep_in: Path | None = None,
     progress: Progress = lambda share: None,
 ) -> HuntAnswer:
-    """Hunt over a board description and a findings file; only predictions are kept, in `keep_in`.
+    """Hunt over a board description, or None for a usual loudspeaker's blocks, and a findings file.
+
+    Only predictions are kept, in `keep_in`.
 
     Raises
     ------
     InputError
         If either file is wrong, with file and line.
     """
-    described = read_board(board)
-    told = Evidence()
-    if findings is not None:
-        told = parse_findings(read_text(findings), str(findings), known_of(described))
+    described = read_board(board) if board is not None else outline_board()
+    known = known_of(described) if board is not None else outline_names(described)
+    told = parse_findings(read_text(findings), str(findings), known) if findings is not None else Evidence()
+    if board is None:
+        return BlockHunter(keep_in, progress).ask(told, next, why)
     return Hunter(described, keep_in, progress).ask(told, next, why)
 
 
 def hunt_job(
-    desk: Desk, job: int, *, next: int = NEXT, why: str = "", progress: Progress = lambda share: None
+    desk: Desk,
+    job: int,
+    *,
+    board: Path | None = None,
+    next: int = NEXT,
+    why: str = "",
+    progress: Progress = lambda share: None,
 ) -> HuntAnswer:
-    """Hunt over a job's entries with its own board; the answer becomes an entry, once for each state of the findings.
+    """Hunt over a job's entries; the answer becomes an entry, once for each state of the findings.
+
+    On the job's own board; on `board` where it has none; without either among the blocks of a usual loudspeaker.
 
     Raises
     ------
     InputError
-        If the job has no board description.
+        If a board is given for a job that has its own.
     """
-    return JobHunt(desk, job, progress).ask(next, why)
+    return JobHunt(desk, job, progress, board).ask(next, why)
 
 
 class JobHunt:
     """The hunt of one job, from finding to finding."""
 
-    def __init__(self, desk: Desk, job: int, progress: Progress = lambda share: None) -> None:
+    def __init__(
+        self, desk: Desk, job: int, progress: Progress = lambda share: None, board: Path | None = None
+    ) -> None:
         text = view(desk, job).board_text
-        if text is None:
+        if text is not None and board is not None:
             raise InputError(
-                "the job has no board description to hunt on.",
-                where=f"job {job}",
-                mend="Take the unit in with --board, or hunt on files.",
+                "the job has a board description of its own.", where=f"job {job}", mend="Leave the board out."
             )
         self.desk, self.job = desk, job
-        self.hunter = Hunter(parse_board(text, f"board of job {job}"), desk.folder / PREDICTIONS, progress)
+        self.hunter: Hunter | BlockHunter
+        if text is None and board is None:
+            self.hunter = BlockHunter(desk.folder / PREDICTIONS, progress, loose=True)
+        else:
+            described = read_board(board) if board is not None else parse_board(text or "", f"board of job {job}")
+            self.hunter = Hunter(described, desk.folder / PREDICTIONS, progress)
 
     def ask(self, next: int = NEXT, why: str = "") -> HuntAnswer:
         """The answer after the findings so far."""
         state = view(self.desk, self.job).state
-        answer = self.hunter.ask(evidence(state, self.hunter.known), next, why)
+        answer = self.hunter.ask(told_of(self.desk, state, self.hunter.known), next, why)
         last = state.last(HuntKept)
         if last is not None and last.upto >= state.last_finding:
             return answer
@@ -150,7 +189,7 @@ def _poor(result: HuntResult) -> bool:
 def suspect_words(suspect: Document) -> str:
     """``C9 short``; ``leak rail+ to wf_fb``; joint faults with ``and``."""
     return " and ".join(
-        f"leak {' to '.join(part['leak'])}" if "leak" in part else f"{part['part']} {part['mode']}"
+        f"leak {' to '.join(part['leak'])}" if "leak" in part else part.get("block") or f"{part['part']} {part['mode']}"
         for part in suspect["parts"]
     )
 

@@ -206,6 +206,14 @@ class Handover(Payload):
     remaining: tuple[str, ...] = ()
 
 
+class Twin(Payload):
+    """The good twin: another unit whose readings, taken when it was well, correct the description."""
+
+    KIND = "twin"
+    of: int = Field(ge=1)  # the other unit's job
+    good: bool = False  # it is known to be well, whatever its entries say
+
+
 class Note(Payload):
     """Anything else worth keeping."""
 
@@ -225,7 +233,7 @@ KINDS: Mapping[str, type[Payload]] = {
     kind.KIND: kind
     for kind in (
         Intake, Complaint, Sighting, Reading, Work, Recording, ImpedanceKept, Photo, Soak, HuntKept, Proof, Handover,
-        Note, Correction,
+        Twin, Note, Correction,
     )
 }  # fmt: skip
 

@@ -25,13 +25,15 @@ KEPT = 6
 ROOMS = ("circuit", "board", "faults", "predict")
 
 
-def predictor_for(board: Board, root: Path | None, progress: Callable[[float], None]) -> Predictor:
+def predictor_for(
+    board: Board, root: Path | None, progress: Callable[[float], None], kind: type[Predictor] = Predictor
+) -> Predictor:
     """Predictions of a board; kept below `root` when there is one."""
     if root is None:
-        return Predictor(board, seed=SEED, store=ArrayMemory(), progress=progress, spread=on_all_cores)
+        return kind(board, seed=SEED, store=ArrayMemory(), progress=progress, spread=on_all_cores)
     folder = root / _name(board)
     _tidy(root, folder.name)
-    return Predictor(board, seed=SEED, store=ArrayFolder(folder), progress=progress, spread=on_all_cores)
+    return kind(board, seed=SEED, store=ArrayFolder(folder), progress=progress, spread=on_all_cores)
 
 
 def _name(board: Board) -> str:

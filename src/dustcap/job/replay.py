@@ -6,9 +6,9 @@ from dataclasses import replace
 
 from dustcap.errors import InputError
 from dustcap.job.desk import Desk, JobView, view
-from dustcap.job.findings import evidence
 from dustcap.job.hunt import NEXT, HuntAnswer, JobHunt
 from dustcap.job.state import fold
+from dustcap.job.twin import told_of
 
 
 def view_at(desk: Desk, job: int, upto: int) -> JobView:
@@ -34,4 +34,4 @@ def view_at(desk: Desk, job: int, upto: int) -> JobView:
 def ask_at(hunt: JobHunt, upto: int, next: int = NEXT) -> HuntAnswer:
     """What the hunt says to the findings up to that entry; nothing is kept."""
     then = view_at(hunt.desk, hunt.job, upto)
-    return hunt.hunter.ask(evidence(then.state, hunt.hunter.known), next)
+    return hunt.hunter.ask(told_of(hunt.desk, then.state, hunt.hunter.known), next)

@@ -28,13 +28,14 @@ from dustcap.job.payloads import (
     Recording,
     Sighting,
     Soak,
+    Twin,
     Work,
     payload_of,
 )
 from dustcap.records.rows import Entry
 
 FINDINGS = (Complaint, Sighting, Reading, Work)
-CORRECTABLE = (*FINDINGS, Intake, Note, Recording, ImpedanceKept, Photo, Soak)
+CORRECTABLE = (*FINDINGS, Twin, Intake, Note, Recording, ImpedanceKept, Photo, Soak)
 
 P = TypeVar("P", bound=Payload)
 
@@ -87,7 +88,7 @@ class JobState:
     @property
     def last_finding(self) -> int:
         """Position of the newest entry that a hunt depends on, corrections included; 0 when there is none."""
-        found = (fact for fact in self.facts if isinstance(fact.payload, FINDINGS))
+        found = (fact for fact in self.facts if isinstance(fact.payload, (*FINDINGS, Twin)))
         return max((max(fact.position, fact.corrected_by or 0) for fact in found), default=0)
 
     @property

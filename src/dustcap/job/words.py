@@ -19,6 +19,7 @@ from dustcap.job.payloads import (
     Recording,
     Sighting,
     Soak,
+    Twin,
     Work,
 )
 from dustcap.job.state import Fact
@@ -137,6 +138,10 @@ def _handover(one: Handover) -> str:
     return f"sheet {one.file[:12]}"
 
 
+def _twin(one: Twin) -> str:
+    return f"good twin: the unit of job {one.of}" + (", known to be well" if one.good else "")
+
+
 def _note(one: Note) -> str:
     return one.text
 
@@ -154,5 +159,6 @@ _WORDS: Mapping[str, Callable[[Any], str]] = {
     HuntKept.KIND: _hunt,
     Proof.KIND: _proof,
     Handover.KIND: _handover,
+    Twin.KIND: _twin,
     Note.KIND: _note,
 }
