@@ -64,7 +64,9 @@ def _places(where: object) -> str:
     if not isinstance(where, list | tuple) or not where:
         return ""
     first = where[0]
-    return f" at {first[0]:.1f} s" if isinstance(first, list | tuple) else f" at {first:.1f} s"
+    if not isinstance(first, list | tuple):
+        return f" at {first:.1f} s"
+    return f" from {first[0]:.1f} s to {first[1]:.1f} s" if first[1] - first[0] >= 1 else f" at {first[0]:.1f} s"
 
 
 def _lines(answer: Row) -> list[tuple[str, str]]:

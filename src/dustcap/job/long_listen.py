@@ -19,6 +19,7 @@ from dustcap.sound.long_recording import LongScan, long_samples, scan_long
 from dustcap.sound.noise import mains_locked
 from dustcap.sound.played import DROPOUT_DO
 from dustcap.sound.recording import opened
+from dustcap.sound.result import SPEECH, SPEECH_DO
 
 Document = dict[str, Any]
 
@@ -96,6 +97,7 @@ def _document(path: Path, scan: LongScan, rate: int, channel: int) -> Document:
             *_warned("clipping", scan.clipping, CLIPPING_DO),
             *_warned("dropouts", scan.dropouts, DROPOUT_DO),
             *_warned("no noise at all", scan.still, STILL_DO),
+            *_warned(SPEECH, scan.speech, SPEECH_DO),
         ],
         "refused": [{"what": "crackle", "why": why, "do": "Record again."}] if crackle is None else [],
         "response": None,

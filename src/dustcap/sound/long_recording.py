@@ -21,10 +21,12 @@ from dustcap.sound.crackle import PIECE_S, STUCK, Crackle, Slices, Spread, Windo
 from dustcap.sound.health import HELD_S, Stretches, clipped, held
 from dustcap.sound.hum import NO_HUM, Hum, hum_of
 from dustcap.sound.recording import opened, sample_kind
+from dustcap.sound.speech import joined, speech_in, without
 
 OVERLAP_S = 1.0  # of the pieces in which clipping and dropouts are looked for
 JOIN_S = 0.1
 SHORTEST_S = 1.0
+OFTEN = 10  # ours: events in 20 s from which speech is looked for
 FLOOR = 1e-20
 
 
@@ -83,7 +85,8 @@ class LongScan:
     """What hours of recording tell.
 
     `piece_s` is the length of the pieces whose r.m.s. and peak (dB re full scale) are `rms_dbfs` and `peak_dbfs`. The
-    stretches are in seconds; in `still` the recording holds no noise at all, and crackle was not looked for there.
+    stretches are in seconds; in `still` the recording holds no noise at all, and crackle was not looked for there, nor
+    in `speech`. Speech is looked for in those pieces only that hold ten events or more.
     """
 
     seconds: float
@@ -93,6 +96,7 @@ class LongScan:
     clipping: Stretches
     dropouts: Stretches
     still: Stretches
+    speech: Stretches
     hum: Hum
     crackle: Crackle | None
     crackle_refused: str
@@ -143,10 +147,14 @@ def scan_long(
     windows = _between(still, size / rate) if still else None
     hum = _hum(samples, rate, windows)
     crackle, refused = None, ""
+    speech: Stretches = ()
     try:
         crackle = crackle_of(samples, rate, windows, hum=hum, spread=tell.counting(spread))
+        speech = _speech(samples, rate, crackle, spread)
+        if speech:
+            crackle = _crackle_beside(samples, rate, crackle.windows, speech, hum, spread)
     except SignalError as error:
-        refused = error.what
+        crackle, refused = None, error.what
     top = max(piece.peak for piece in pieces)
     return LongScan(
         seconds=size / rate,
@@ -156,6 +164,7 @@ def scan_long(
         clipping=_joined([span for piece in pieces if piece.peak > 0.999 * top for span in piece.clipping]),
         dropouts=_joined([span for piece in pieces for span in piece.dropouts]),
         still=still,
+        speech=speech,
         hum=hum,
         crackle=crackle,
         crackle_refused=refused,
@@ -188,6 +197,27 @@ def _looked(samples: Slices, rate: float, start: int) -> _Piece:
         dropouts=tuple(span for span in shifted[1] if span[1] - span[0] >= HELD_S),
         still=((begin_s, end_s),) if stuck else (),
     )
+
+
+def _speech(samples: Slices, rate: float, crackle: Crackle, spread: Spread) -> Stretches:
+    """Where somebody talks in the pieces that seem to crackle often."""
+    pieces = piece_edges(len(samples), rate, crackle.windows)
+    times = np.array(crackle.times) * rate
+    often = [(a, b) for a, b in pieces if np.count_nonzero((times >= a) & (times < b)) >= OFTEN]
+
+    def heard(piece: tuple[int, int]) -> Stretches:
+        return tuple((piece[0] / rate + a, piece[0] / rate + b) for a, b in speech_in(samples[slice(*piece)], rate))
+
+    return joined(span for spans in spread(heard, often) for span in spans)
+
+
+def _crackle_beside(
+    samples: Slices, rate: float, windows: Windows, speech: Stretches, hum: Hum, spread: Spread
+) -> Crackle:
+    left = without(windows, speech)
+    if not left:
+        raise SignalError("somebody talks throughout.", where="sound.long", mend="Record in a quiet room.")
+    return crackle_of(samples, rate, left, hum=hum, spread=spread)
 
 
 def _hum(samples: Slices, rate: float, windows: Windows | None) -> Hum:

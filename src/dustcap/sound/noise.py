@@ -1,6 +1,7 @@
 """The rest of a recording: noise, hum and crackle of its quiet windows, each kept out of the others' way.
 
-Crackle is taken out first; hum and noise are measured on what is left. Hum belongs to the noise and is counted in it.
+Where somebody talks is left out altogether. Crackle is taken out first; hum and noise are measured on what is left. Hum
+belongs to the noise and is counted in it.
 """
 
 from __future__ import annotations
@@ -13,9 +14,11 @@ from numpy.typing import NDArray
 
 from dustcap.errors import SignalError
 from dustcap.sound.bands import Band, band_powers, dbfs, power_density, third_octaves
-from dustcap.sound.crackle import Crackle, Windows, pieces_of, without_crackle
+from dustcap.sound.crackle import Crackle, Slices, Windows, piece_edges, pieces_of, without_crackle
+from dustcap.sound.health import Stretches
 from dustcap.sound.hum import NO_HUM, Hum, Line, hum_of
 from dustcap.sound.quasi_peak import SETTLING_S, quasi_peak
+from dustcap.sound.speech import joined, speech_in, without
 from dustcap.sound.weighting import gain_of, weighted_power
 
 Floats = NDArray[np.float64]
@@ -51,13 +54,15 @@ class Noise:
 class Rest:
     """Noise and crackle of the quiet windows; `crackle` is None, with the reason, when it could not be looked for.
 
-    `mains_locked`: the events keep to one phase of the mains, so that they are buzz rather than crackle.
+    `mains_locked`: the events keep to one phase of the mains, so that they are buzz rather than crackle. `speech` are
+    the stretches (s) that were left out because somebody talks there.
     """
 
     noise: Noise
     crackle: Crackle | None
     crackle_refused: SignalError | None
     mains_locked: bool
+    speech: Stretches = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -90,12 +95,13 @@ def rest_of(samples: NDArray[np.floating], rate: float, windows: Windows | None 
     Raises
     ------
     SignalError
-        If a window is shorter than half a second, or there is nothing but digital silence.
+        If a window is shorter than half a second, there is nothing but digital silence, or somebody talks throughout.
 
     References
     ----------
     IEC 61672-1 (A), ITU-R BS.468-4 (quasi-peak), IEC 61260-1 (third octaves), AES17 (dBFS).
     """
+    windows, speech = quiet_of(samples, rate, windows)
     raw = pieces_of(samples, rate, windows)
     hum, refused = _hum(raw, rate), None
     crackle: Crackle | None = None
@@ -126,7 +132,26 @@ def rest_of(samples: NDArray[np.floating], rate: float, windows: Windows | None 
         crackle_share=crackle.share if crackle else 0.0,
         crackle_db=dbfs(with_crackle) - dbfs(levels.weighted),
     )
-    return Rest(noise, crackle, refused, mains_locked(crackle, hum))
+    return Rest(noise, crackle, refused, mains_locked(crackle, hum), speech)
+
+
+def quiet_of(samples: Slices, rate: float, windows: Windows | None = None) -> tuple[Windows, Stretches]:
+    """The windows (s) without the stretches in which somebody talks, and those stretches.
+
+    Raises
+    ------
+    SignalError
+        If a window is shorter than half a second, or somebody talks throughout.
+    """
+    windows = tuple(windows) if windows is not None else ((0.0, len(samples) / rate),)
+    pieces = [(start / rate, samples[start:stop]) for start, stop in piece_edges(len(samples), rate, windows)]
+    heard = joined((at_s + a, at_s + b) for at_s, piece in pieces for a, b in speech_in(piece, rate))
+    left = without(windows, heard)
+    if not left:
+        raise SignalError(
+            "somebody talks, or music plays, throughout.", where="sound.noise", mend="Record in a quiet room."
+        )
+    return left, heard
 
 
 def _bands(rate: float) -> tuple[Band, ...]:

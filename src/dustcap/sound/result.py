@@ -24,6 +24,7 @@ from dustcap.sound.thump import Thump
 T = TypeVar("T")
 Windows = tuple[tuple[float, float], ...]
 
+SPEECH, SPEECH_DO = "speech, left out of noise and crackle,", "record in a quiet room"
 SHORTEST_S = 1.0  # of a recording, and of a quiet stretch in it
 
 
@@ -85,7 +86,10 @@ class ListenResult:
         if self.rest is None:
             noise = self.refused[-1]
             self.refuse(("crackle",), noise.why, noise.do)
-        elif self.rest.crackle_refused is not None:
+            return
+        if self.rest.speech:
+            self.warn(SPEECH, self.rest.speech, SPEECH_DO)
+        if self.rest.crackle_refused is not None:
             self.refuse(("crackle",), self.rest.crackle_refused.what, self.rest.crackle_refused.mend)
 
     def add_ratio(self, signal: Samples, rest: Samples) -> float:

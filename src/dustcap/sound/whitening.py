@@ -50,11 +50,11 @@ def whiten(samples: Floats, rate: float) -> Whitened:
     models = []
     for part in _blocks(samples.size, rate):
         block = samples[part]
-        model = _fit(block)
+        model = fit(block)
         first = signal.lfilter(model, [1.0], block)
         loud = spans_beyond(np.abs(first) > OUTLIER * _spread(first[ORDER:]), before=2, after=ORDER)
         if loud.any():
-            model = _fit(block - removed(np.where(loud, first, 0.0), model)[: block.size])
+            model = fit(block - removed(np.where(loud, first, 0.0), model)[: block.size])
         start = max(part.start - ORDER, 0)
         error[part] = signal.lfilter(model, [1.0], samples[start : part.stop])[part.start - start :]
         models.append((part, model))
@@ -100,12 +100,12 @@ def _blocks(size: int, rate: float) -> list[slice]:
     return [slice(start, stop) for start, stop in itertools.pairwise(edges)]
 
 
-def _fit(block: Floats) -> Floats:
-    """Autocorrelation method on the tapered block: the model is stable for any input."""
+def fit(block: Floats, order: int = ORDER) -> Floats:
+    """Model of a block, shape (order + 1,), by the autocorrelation method on the tapered block: always stable."""
     tapered = (block - block.mean()) * _taper(block.size)
-    size = fft.next_fast_len(block.size + ORDER + 1, real=True)
+    size = fft.next_fast_len(block.size + order + 1, real=True)
     power = np.abs(fft.rfft(tapered, size)) ** 2
-    lags = fft.irfft(power, size)[: ORDER + 1]
+    lags = fft.irfft(power, size)[: order + 1]
     lags[0] = lags[0] * (1.0 + _FLOOR) + np.finfo(float).tiny
     model: Floats = np.concatenate([[1.0], linalg.solve_toeplitz(lags[:-1], -lags[1:])])
     return model
