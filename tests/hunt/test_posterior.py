@@ -163,14 +163,24 @@ def test_a_fault_that_stays_after_its_part_was_replaced_is_still_suspected():
     assert got.probability[0] < 0.05
 
 
-def test_the_same_work_done_again_helps_less():
-    """R1 replaced twice and still 5 V at a: the second time moves less than a third of what the first did."""
+def test_a_part_that_was_replaced_twice_falls_twice():
+    """R1 replaced, still 5 V at a, replaced again: a fresh part is as surely good as the first one was."""
     once = (volts(A, 5.0), Work("replaced", part="R1"), volts(A, 5.0))
     first = posterior(simple(), Evidence(once[:2])).probability[1]
     again = posterior(simple(), Evidence((*once, Work("replaced", part="R1")))).probability[1]
 
     assert first < 0.05
-    assert again > 0.5 * posterior(simple(), Evidence(once)).probability[1]
+    assert again < 0.05
+
+
+def test_cleaning_done_again_helps_less():
+    """The second cleaning moves less than a third of what the first did."""
+    table = Tables((HEALTHY, leak("a", "b")), np.array([0.05, 0.9]), {A: flat(0.0, 5.0)})
+    cleaned = Work("cleaned", area="glue")
+    once = (volts(A, 5.0), cleaned, volts(A, 5.0))
+
+    assert posterior(table, Evidence(once[:2])).probability[1] < 0.15
+    assert posterior(table, Evidence((*once, cleaned))).probability[1] > 0.5
 
 
 def test_a_second_fault_behind_the_first_is_found():

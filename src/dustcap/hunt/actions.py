@@ -12,7 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from dustcap.faults.suspects import Leak, PartFault, Suspect
-from dustcap.hunt.cures import AGAIN
+from dustcap.hunt.cures import chance_again
 from dustcap.hunt.evidence import Work
 from dustcap.predict.checks import (
     CLEAN_MINUTES,
@@ -115,7 +115,7 @@ class Groups:
 
         An action tried before is as much dearer as it is less likely to help.
         """
-        return np.array([costs.weight(action) / AGAIN ** _times(action, tried) for action in self.actions])
+        return np.array([costs.weight(action) / _again(action, tried) for action in self.actions])
 
 
 def first_repair(mass: Floats, weights: Floats) -> int:
@@ -125,15 +125,24 @@ def first_repair(mass: Floats, weights: Floats) -> int:
     return int(np.argmax(ratio))
 
 
-def _times(action: Action, tried: Sequence[Work]) -> int:
-    """How often some of an action was done before."""
+def _again(action: Action, tried: Sequence[Work]) -> float:
+    """Share of its first chance that an action has after what was tried."""
     pairs = [set(pair) for pair in action.between]
-    return sum(
-        work.part in action.parts
+    done = [
+        work.did
+        for work in tried
+        if work.part in action.parts
         or work.area in action.areas
         or (work.between is not None and set(work.between) in pairs)
-        for work in tried
-    )
+    ]
+    return float(np.prod([chance_again(did, 1) for did in done]))
+
+
+def times_replaced(action: Action, tried: Sequence[Work]) -> int:
+    """How often every part of an action was replaced before; 0 when it is not only parts."""
+    if not action.parts or action.areas or action.between:
+        return 0
+    return min(sum(work.did == "replaced" and work.part == part for work in tried) for part in action.parts)
 
 
 def action_of(suspect: Suspect) -> Action:

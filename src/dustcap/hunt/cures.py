@@ -20,13 +20,14 @@ Ints = NDArray[np.int64]
 Fault = PartFault | Leak
 
 REPLACED = 0.98
+"""A fresh part is good, and well soldered, each time anew."""
 CLEANED_AWAY = 0.9
 BY_CLEANING = {"noisy": 0.7, "contact resistance": 0.7, "track worn": 0.3, "resistance": 0.5}
 BY_RESOLDERING = {"open": 0.5, "resistance": 0.7, "contact resistance": 0.3, "wiper open": 0.3, "winding open": 0.2}
 BY_BRIDGING = {"open": 0.98, "resistance": 0.98, "stuck open": 0.98, "contact resistance": 0.98}
 UNEXPLAINED_CURED = 0.1
 AGAIN = 0.3
-"""Share of its first chance that the same work has when it is done over again."""
+"""Share of its first chance that cleaning, resoldering or bridging has when it is done over again."""
 AS_IF_GONE = ("open", "stuck open", "winding open", "dead", "no output", "base-emitter open")
 """Modes that stand for a part that is not there."""
 
@@ -47,13 +48,19 @@ def cure_of(work: Work, suspects: Sequence[Suspect], before: Sequence[Work] = ()
     """
     index = {frozenset(suspect.faults): i for i, suspect in enumerate(suspects)}
     share, leaves = np.zeros(len(suspects)), np.arange(len(suspects))
-    chance = AGAIN ** sum(same_work(work, other) for other in before)
+    chance = chance_again(work.did, sum(same_work(work, other) for other in before))
     for i, suspect in enumerate(suspects):
         shares = [_share(work, fault) for fault in suspect.faults]
         rest = frozenset(fault for fault, s in zip(suspect.faults, shares, strict=True) if s == 0)
         if any(shares) and rest in index:
             share[i], leaves[i] = chance * min(s for s in shares if s), index[rest]
     return Cure(share, leaves)
+
+
+def chance_again(did: str, times: int) -> float:
+    """Share of its first chance that work has after it was done so many times before: a new part owes nothing to the
+    last one."""
+    return 1.0 if did in ("replaced", "removed") else AGAIN**times
 
 
 def same_work(work: Work, other: Work) -> bool:

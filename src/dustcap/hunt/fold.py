@@ -106,40 +106,50 @@ def fold(predictions: Predictions, evidence: Evidence, closely: Ints | None = No
     by itself.
     """
     items = walk(predictions, evidence)
-    kernels = _kernels(predictions, items, closely) if closely is not None else ()
     state = _State(predictions, starting_prior(predictions.prior, evidence))
-    done = [0] * len(kernels)
+    kernels = []
+    if closely is not None:
+        boards = 1 + max((item.board for item in items), default=0)
+        kernels = [_kernel(predictions, items, closely, state.paths * boards)]
+    number = 0
     for item in items:
         if isinstance(item.entry, Work):
             state.work(item.entry)
+            if closely is not None:
+                kernels.append(_kernel(predictions, items, closely, state.paths))
             continue
         like = entry_likelihood(predictions, item.entry, item.rows, item.vague)
         old, new = like, like
         if closely is not None and isinstance(item.entry, Reading):
-            old = _with_rows(like, closely, kernels[0].likelihoods[done[0]])
-            done[0] += 1
+            old = _with_rows(like, closely, kernels[0].likelihoods[number])
             if item.board:
-                new = _with_rows(like, closely, kernels[item.board].likelihoods[done[item.board]])
-                done[item.board] += 1
+                new = _with_rows(like, closely, kernels[item.board].likelihoods[number])
+            number += 1
         state.learn(item, like, old, new)
     rows = items[-1].rows if items else np.arange(len(predictions.suspects))
-    return state.result(kernels, rows)
+    return state.result(tuple(kernels), rows)
 
 
-def _kernels(predictions: Predictions, items: Sequence[Item], closely: Ints) -> tuple[Kernel, ...]:
-    """One through all readings, for mass that was never moved, and one through those of each board after work."""
-    given = [(item.board, _given(predictions, item, closely)) for item in items if isinstance(item.entry, Reading)]
-    boards = items[-1].board if items else 0
-    later = [[one for board, one in given if board == number] for number in range(1, boards + 1)]
-    return tuple(Kernel(some) for some in ([one for _, one in given], *later))
+def _kernel(predictions: Predictions, items: Sequence[Item], closely: Ints, paths: Sequence[Ints]) -> Kernel:
+    """One through all readings on the boards that there are paths for: what was read before the work still tells of
+    the tolerances of the parts that stayed."""
+    given = [
+        _given(predictions, item, closely, paths[item.board])
+        for item in items
+        if isinstance(item.entry, Reading) and item.board < len(paths)
+    ]
+    return Kernel(given)
 
 
-def _given(predictions: Predictions, item: Item, closely: Ints) -> Given:
-    """A reading with the predictions of some suspects; what is not in the model is like the healthy board."""
+def _given(predictions: Predictions, item: Item, closely: Ints, path: Ints) -> Given:
+    """A reading with the predictions of some suspects; what is not in the model is like the healthy board.
+
+    `path`: what each suspect was on the board that was read.
+    """
     reading = item.entry
     assert isinstance(reading, Reading)
     count = len(predictions.suspects)
-    suspects = np.where(closely < count, closely, 0)
+    suspects = np.where(closely < count, path[np.minimum(closely, count - 1)], 0)
     usual = DOUBT if reading.doubtful else BLUNDER
     odd = np.where((closely == count) | item.vague[suspects], HALF_KNOWN, usual)
     without = without_it(predictions, reading, item.rows[suspects])
@@ -167,6 +177,8 @@ class _State:
         self.new = np.full_like(self.old, -np.inf)
         self.terms: list[Term] = []
         self.works: list[Work] = []
+        self.paths: list[Ints] = [np.arange(len(predictions.suspects))]
+        """For each board so far: what most of each suspect's mass since work was on that board."""
 
     def learn(self, item: Item, alone: Floats, old: Floats, new: Floats) -> None:
         assert not isinstance(item.entry, Work)
@@ -188,9 +200,30 @@ class _State:
             other = np.where(cure.share > 0, 0.0, self.prior[:-1])
             other[0] = 0.0
             hidden = np.log(HIDDEN_SECOND * other / max(other.sum(), 1e-300))
+            gains = np.logaddexp.reduce(both, axis=1) + np.log(share)
+        self._follow(gains, leaves, hidden, np.logaddexp.reduce(self.new + stays, axis=1))
+        behind = hidden[:, None] + moved[0]
+        moved[0] += np.log1p(-HIDDEN_SECOND) if np.isfinite(hidden).any() else 0.0
+        moved[:-1] = np.logaddexp(moved[:-1], behind)
         self.old, self.new = self.old + stays, np.logaddexp(self.new + stays, moved)
-        self.new[0] += np.log1p(-HIDDEN_SECOND) if np.isfinite(hidden).any() else 0.0
-        self.new[:-1] = np.logaddexp(self.new[:-1], hidden[:, None] + moved[0])
+
+    def _follow(self, gains: Floats, leaves: Ints, hidden: Floats, stayed: Floats) -> None:
+        """Keep what each suspect was on the boards before: that from which most of its mass comes."""
+        count = hidden.size
+        best, origin = stayed[:count].copy(), np.full(count, -1)
+        for i in np.flatnonzero(np.isfinite(gains)):
+            if gains[i] > best[leaves[i]]:
+                best[leaves[i]], origin[leaves[i]] = gains[i], i if i < count else 0
+        cured = np.where(leaves == 0, gains, -np.inf)
+        lead = int(np.argmax(cured))
+        behind = hidden + np.logaddexp.reduce(cured) > best
+        origin[behind] = lead if lead < count else 0
+        never = np.logaddexp.reduce(self.old, axis=1) >= np.logaddexp.reduce(self.new, axis=1)
+        same = np.arange(count)
+        pasts = [np.where(never[:-1], same, path) for path in self.paths]
+        self.paths = [
+            np.where(origin >= 0, past[origin], path) for past, path in zip(pasts, self.paths, strict=True)
+        ] + [same]
 
     def result(self, kernels: tuple[Kernel, ...], rows: Ints) -> Masses:
         top = max(self.old.max(), self.new.max())

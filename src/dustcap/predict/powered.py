@@ -117,7 +117,7 @@ def _unstable(cases: Cases, point: OperatingPoint) -> NDArray[np.bool_]:
     found = np.zeros_like(wanted)
     found[wanted] = _oscillate(cases, point, wanted)
     some = (found & wanted).any(axis=1)
-    mixed = some & (~found & wanted).any(axis=1)
+    mixed = np.asarray(some & (~found & wanted).any(axis=1))
     rest = mixed[:, None] & ~wanted
     found[some & ~mixed] = True
     if rest.any():
@@ -126,7 +126,7 @@ def _unstable(cases: Cases, point: OperatingPoint) -> NDArray[np.bool_]:
 
 
 def _oscillate(cases: Cases, point: OperatingPoint, which: NDArray[np.bool_]) -> NDArray[np.bool_]:
-    return oscillates(poles(cases.circuit, point.take(np.flatnonzero(which))))
+    return np.asarray(oscillates(poles(cases.circuit, point.take(np.flatnonzero(which)))))
 
 
 def _part_watts(cases: Cases, point: OperatingPoint, name: str) -> NDArray[np.float64]:

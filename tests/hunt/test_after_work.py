@@ -1,0 +1,62 @@
+"""What good readings after work make of the healthy board, and how a part that was replaced falls."""
+
+import numpy as np
+import pytest
+from hunt.tables import HEALTHY, Tables, flat, leak, part
+
+from dustcap.hunt.cures import REPLACED
+from dustcap.hunt.evidence import Complaint, Evidence, Reading, Work
+from dustcap.hunt.posterior import posterior
+from dustcap.predict.cases import unit_points
+from dustcap.predict.checks import Check
+
+PARTS = 12
+CHECKS = [Check("dc volts", f"n{number}", "0V") for number in range(PARTS)]
+
+
+def many_tolerances(seed):
+    """Twelve nets of 5 V within 5 %, each of its own tolerance; a leak pulls down the first two, another n0 and n2."""
+    u = unit_points(16, PARTS + 1, seed + 1)
+    good = 5 * (1 + 0.05 * (2 * u[:, :PARTS] - 1))
+    ohms = np.exp(np.log(1e3) + np.log(1e5) * u[:, PARTS])
+    near, far, broken = good.copy(), good.copy(), good.copy()
+    near[:, :2] /= 1 + 3e4 / ohms[:, None]
+    far[:, [0, 2]] /= 1 + 2e4 / ohms[:, None]
+    broken[:, 3] *= 0.3
+    rows = {check: np.stack([good[:, i], near[:, i], far[:, i], broken[:, i]]) for i, check in enumerate(CHECKS)}
+    suspects = (HEALTHY, leak("n0", "n1"), leak("n0", "n2"), part("R1"))
+    hears = {("hum", ""): flat(0.02, 0.9, 0.9, 0.9, particles=16)}
+    return Tables(suspects, np.array([0.02, 0.4, 0.4, 0.15]), rows, hears)
+
+
+@pytest.mark.parametrize("seed", range(4))
+def test_good_readings_of_good_parts_leave_a_cleaned_board_as_likely_as_it_was(seed):
+    """Every suspect foretells the same for a net that no fault reaches, so by Bayes' rule the odds stay (derived).
+
+    Sixteen samples of twelve tolerances: what was read before the work has to go on telling of the parts that stayed.
+    """
+    table, rng = many_tolerances(seed), np.random.default_rng(seed)
+    true = 5 * (1 + 0.05 * rng.uniform(-1, 1, PARTS))
+    sick = true / np.where(np.arange(PARTS) < 2, 1 + 3e4 / 2e4, 1.0)
+    told = [Complaint("hum"), *(Reading(check, v, v) for check, v in zip(CHECKS, sick, strict=True))]
+    told += [Work("cleaned", area="glue"), Complaint("hum", seen=False)]
+
+    shares = []
+    for number in range(4, PARTS):
+        told.append(Reading(CHECKS[number], 1.002 * true[number], 1.002 * true[number]))
+        shares.append(posterior(table, Evidence(tuple(told))).probability[0])
+
+    assert min(shares) > 0.95
+
+
+def test_each_replacement_is_good_by_itself():
+    """Two replacements leave the part the square of what one leaves: derived from independent chances."""
+    table = Tables((HEALTHY, part("R1"), part("R2")), np.array([0.0, 0.6, 0.37]), {CHECKS[0]: flat(5.0, 1.0, 1.0)})
+    replaced = Work("replaced", part="R1")
+
+    def stays(*works):
+        return posterior(table, Evidence((Complaint("hum"), *works))).old[1].sum()
+
+    whole = stays()
+    assert stays(replaced) == pytest.approx(whole * (1 - REPLACED))
+    assert stays(replaced, replaced) == pytest.approx(whole * (1 - REPLACED) ** 2)
