@@ -5,13 +5,17 @@ import json
 import numpy as np
 import pytest
 import soundfile
+from job.test_prove import document as listened
+from job.test_prove import keep as keep_listened
 from sound.drivers import A, box_load, recorded, speaker, sweep
 
 from dustcap.errors import InputError
-from dustcap.job.desk import view
+from dustcap.job.desk import append, view
+from dustcap.job.handover import gather_proof
 from dustcap.job.impedance import HowWired, impedance, keep_impedance
 from dustcap.job.impedance_files import read_table, write_impedance_stimulus
-from dustcap.job.payloads import ImpedanceKept
+from dustcap.job.payloads import Complaint, ImpedanceKept, Work
+from dustcap.job.prove import prove
 
 DRIVER = speaker(**A, coil="power law")
 
@@ -127,3 +131,52 @@ def test_it_is_kept_with_the_job(tmp_path, desk, job):
     with desk.open() as bench, bench.read() as read:
         assert read.content(entry.file) == path.read_bytes()
         assert json.loads(read.content(entry.result)) == json.loads(json.dumps(kept.document))
+
+
+def vented(path, ql):
+    """A table of the driver in its vented box with these losses."""
+    return drawn(path, lambda hz: DRIVER.impedance(hz, box_load(hz, DRIVER.vas / 1.5, fb=45, ql=ql)))
+
+
+def test_a_leak_that_was_measured_is_a_complaint_and_its_cure_a_verdict(tmp_path, desk, job):
+    """The leak enters the hunt once, with its figures; after the work the curve passes, and the sheet says both."""
+    twin = vented(tmp_path / "twin.csv", 7)
+    leaky, tight = vented(tmp_path / "leaky.csv", 3.1), vented(tmp_path / "tight.csv", 6.8)
+    how = HowWired(box="vented", twin=twin)
+
+    kept = keep_impedance(desk, job, leaky, "before", how, "woofer")
+    again = keep_impedance(desk, job, leaky, "before", how, "woofer")
+    append(desk, job, Work(did="resoldered", part="gasket"))
+    keep_listened(desk, job, "after", listened())
+    unseen = prove(desk, job)
+    keep_impedance(desk, job, tight, "after", how, "woofer")
+    proven = prove(desk, job)
+
+    (leak,) = [one for one in view(desk, job).state.all(Complaint)]
+    assert (leak.word, leak.seen, leak.recording) == ("air leak", True, kept.entry)
+    assert "3.1 against 7.0" in leak.measured
+    assert again.complaints == ()
+    assert any(line.startswith("impedance") for line in unseen.not_measured)
+    (row,) = [one for one in proven.verdicts if one["what"] == "impedance, woofer"]
+    assert row["verdict"] == "pass"
+    assert "held against twin.csv" in row["why"]
+    assert not any(line.startswith("impedance") for line in proven.not_measured)
+    said = gather_proof(desk, job).impedance
+    assert said == "Before the work, woofer: the cabinet leaks; after the work, woofer: nothing found."
+
+
+def test_an_open_coil_after_the_work_fails_the_proof(tmp_path, desk, job):
+    """Open before: no output is a complaint. Open after: the proof fails."""
+    coil = taken(tmp_path / "open.wav", lambda hz: 1e6 + 0 * hz)
+    how = HowWired(resistor_ohm=10.0)
+
+    keep_impedance(desk, job, coil, "before", how)
+    keep_listened(desk, job, "after", listened())
+    keep_impedance(desk, job, coil, "after", how)
+    proven = prove(desk, job)
+
+    assert [one.word for one in view(desk, job).state.all(Complaint)] == ["no output"]
+    (row,) = [one for one in proven.verdicts if one["what"] == "impedance"]
+    assert row["verdict"] == "fail"
+    assert row["why"].startswith("voice coil open")
+    assert proven.overall == "fail"

@@ -102,7 +102,7 @@ def impedance(
         else:
             when: Literal["before", "after"] = "before" if before else "after"
             kept = keep_impedance(desk(folder, author), job, recording, when, how, driver)
-            document = dict(kept.document) | {"job": job, "entry": kept.entry}
+            document = dict(kept.document) | {"job": job, "entry": kept.entry, "complaints": list(kept.complaints)}
     if plot is not None:
         _draw(plot, document)
     from dustcap.cli.impedance_text import print_impedance

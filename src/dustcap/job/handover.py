@@ -27,6 +27,7 @@ from dustcap.job.handover_data import (
     WorkLine,
 )
 from dustcap.job.hunt import PREDICTIONS, Hunter
+from dustcap.job.impedance_told import impedance_said
 from dustcap.job.payloads import Complaint, Handover, HuntKept, Intake, Proof, Reading, Recording, Sighting, Work
 from dustcap.job.soak import soak_said
 from dustcap.job.state import Fact
@@ -97,6 +98,7 @@ def gather_proof(desk: Desk, job: int) -> HandoverData:
         limits=limit_regions(after),
         verdicts=tuple(verdict_line(row) for row in proof.verdicts) if proof else (),
         soak=soak_said(state),
+        impedance=impedance_said(state),
         not_measured=proof.not_measured if proof else ("no recording was made to prove the repair",),
     )
 

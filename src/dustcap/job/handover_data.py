@@ -142,6 +142,8 @@ class HandoverData:
     verdicts: tuple[VerdictLine, ...] = ()
     soak: str = ""
     """What the soak has shown so far, in one sentence."""
+    impedance: str = ""
+    """What the impedances before and after the work say, in one sentence."""
     not_measured: tuple[str, ...] = ()
     remaining: tuple[str, ...] = ()
     """Remaining risks, and how long the repair should last."""

@@ -15,6 +15,13 @@ from dustcap.quantities import show
 ABSENT = ("hum", "crackle")
 """Complaints that a recording can deny: their verdict passes only where the noise left room to hear them."""
 
+SHOWN = {
+    "the cabinet leaks": "air leak",
+    "impedance changes with the level": "rattle",
+    "voice coil open": "no output",
+}
+"""How the sentences of an impedance begin that are a complaint as well."""
+
 
 def told(document: Mapping[str, Any], entry: int, known: Known | None, state: JobState) -> Iterator[Complaint]:
     """Complaints heard, and those looked for and absent, that the job does not hold already.
@@ -30,8 +37,19 @@ def told(document: Mapping[str, Any], entry: int, known: Known | None, state: Jo
     state : JobState
         Of the job before the recording.
     """
+    yield from _new(_found(document), entry, known, state)
+
+
+def told_by_impedance(
+    document: Mapping[str, Any], driver: str, entry: int, known: Known | None, state: JobState
+) -> Iterator[Complaint]:
+    """The same for an impedance, document of `dustcap impedance`: a leak, a rub, a coil without contact."""
+    yield from _new(_measured(document, driver), entry, known, state)
+
+
+def _new(complaints: Iterator[Complaint], entry: int, known: Known | None, state: JobState) -> Iterator[Complaint]:
     held = _held(state)
-    for found in _found(document):
+    for found in complaints:
         one = _fitting(found.model_copy(update={"recording": entry}), known)
         if one is not None and (one.word, one.driver, one.seen, one.with_volume) not in held:
             yield one
@@ -47,6 +65,14 @@ def _found(document: Mapping[str, Any]) -> Iterator[Complaint]:
     for verdict in document.get("verdicts") or ():
         if verdict["what"] in ABSENT and verdict["verdict"] == "pass" and verdict["what"] not in words:
             yield Complaint.model_validate({"is": verdict["what"], "seen": False})
+
+
+def _measured(document: Mapping[str, Any], driver: str) -> Iterator[Complaint]:
+    for one in document["meaning"]:
+        for begins, word in SHOWN.items():
+            if one["what"].startswith(begins):
+                where = {} if word == "air leak" else {"driver": driver}
+                yield Complaint.model_validate({"is": word, "measured": one["why"]} | where)
 
 
 def _figure(value: float, unit: str) -> str:

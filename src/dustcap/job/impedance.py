@@ -11,9 +11,11 @@ from typing import Any, Literal
 import numpy as np
 
 from dustcap.errors import InputError, SignalError, SolveError
-from dustcap.job.desk import Desk, add
+from dustcap.job.desk import Desk, add, view
+from dustcap.job.findings import board_names
+from dustcap.job.heard import told_by_impedance
 from dustcap.job.impedance_files import channels_of, curve_of
-from dustcap.job.payloads import ImpedanceKept
+from dustcap.job.payloads import ImpedanceKept, Work
 from dustcap.sound.coil import coil_temperature
 from dustcap.sound.driver_figures import Driver, by_added_mass, by_test_box, cone_area, one_resonance
 from dustcap.sound.driver_fit import DriverFit, Quantity
@@ -114,6 +116,7 @@ def impedance(path: Path, how: HowWired) -> Document:
         {"what": one.what, "where": [list(map(float, ends)) for ends in one.where], "do": one.do}
         for one in measured.curve.warnings
     ]
+    document["rated_ohm"] = how.rated_ohm
     document["refused"] = []
     if measured.refused:
         document["refused"].append({"what": "parameters", "why": measured.refused, "do": measured.mend})
@@ -310,10 +313,11 @@ def _curve(curve: ImpedanceCurve) -> Document:
 
 @dataclass(frozen=True, slots=True)
 class KeptImpedance:
-    """An impedance that was kept: its entry, and what it says."""
+    """An impedance that was kept: its entry, what it says, and the complaints that it adds to the hunt, by entry."""
 
     entry: int
     document: Mapping[str, Any]
+    complaints: tuple[int, ...] = ()
 
 
 def keep_impedance(
@@ -328,8 +332,7 @@ def keep_impedance(
     RecordError
         If there is no such job.
     """
-    with desk.open() as bench, bench.read() as read:
-        read.job(job)
+    seen = view(desk, job)
     document = impedance(path, how)
     content = path.read_bytes()
     with desk.open() as bench, bench.write() as write:
@@ -343,4 +346,7 @@ def keep_impedance(
             box=how.box,
             says=tuple(str(one["what"]) for one in document["meaning"])[:10],
         )
-        return KeptImpedance(add(write, desk, job, kept), document)
+        entry = add(write, desk, job, kept)
+        late = when == "before" and seen.state.last(Work) is not None  # it speaks of a unit that is no more
+        shown = () if late else told_by_impedance(document, driver, entry, board_names(seen.board_text), seen.state)
+        return KeptImpedance(entry, document, tuple(add(write, desk, job, one) for one in shown))

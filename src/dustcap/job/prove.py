@@ -17,6 +17,7 @@ from dustcap.hunt.findings import parse_findings
 from dustcap.hunt.meter import half_width, spread_of
 from dustcap.job.desk import Desk, JobView, append, view
 from dustcap.job.findings import document
+from dustcap.job.impedance_told import NOT_MEASURED, impedance_verdicts
 from dustcap.job.payloads import Proof, Reading, Recording, Work
 from dustcap.job.recordings import listen
 from dustcap.job.soak import soak_verdicts
@@ -80,7 +81,12 @@ def prove(
         gain_changed=gain_changed,
         readings=_driver_readings(seen),
     )
-    judgement = replace(judgement, verdicts=judgement.verdicts + soak_verdicts(seen.state))
+    driven = impedance_verdicts(desk, seen.state)
+    judgement = replace(
+        judgement,
+        verdicts=judgement.verdicts + driven + soak_verdicts(seen.state),
+        not_measured=judgement.not_measured + (() if driven else (NOT_MEASURED,)),
+    )
     verdicts = tuple(one.as_document() for one in judgement.verdicts)
     proof = Proof(before=before_at, after=after_at, verdicts=verdicts, not_measured=judgement.not_measured)
     if beside is not None:

@@ -82,6 +82,7 @@ def sheet(data: HandoverData, made: datetime, drawn: frozenset[str], fit: Fit = 
         "verdicts": [_verdict(line, i, drawn) for i, line in enumerate(data.verdicts[: fit.verdicts])],
         "verdicts_note": _verdicts_note(data.verdicts, fit),
         "soak": cut(data.soak, fit.letters),
+        "impedance": cut(data.impedance, fit.letters),
         "plots": {plot: f"{plot}.svg" if plot in drawn else "" for plot in PLOTS},
         "not_measured": some(data.not_measured, fit)
         or [NOTHING_MISSING if data.verdicts else "Nothing was measured after the work."],
