@@ -96,3 +96,43 @@ def test_a_reading_that_fits_is_not_called_odd(value):
     table = Tables((HEALTHY, part("R1")), np.array([0.5, 0.47]), {VOLTS: flat(5.0, 5.1)})
 
     assert oddest(posterior(table, Evidence((Reading(VOLTS, value, value),)))) == ()
+
+
+def across_a_rail(count=10, particles=16):
+    """So many parts of which each, shorted, pulls the same rail down; one reading tells them a hair apart."""
+    suspects = (HEALTHY, *(part(f"U{number}", "supply short") for number in range(count)))
+    draws = np.random.default_rng(3)
+    rail = np.vstack([np.full(particles, 1e4), draws.uniform(1.0, 8.0, (count, particles))])
+    rows = {FIRST: rail, SECOND: flat(1e3, *np.linspace(1e3, 1.004e3, count), particles=particles)}
+    rows |= {Check("ohms", f"n{i}", "0V"): flat(1e3, *([1e3] * count), particles=particles) for i in range(5)}
+    return Tables(suspects, np.array([0.0, *([0.97 / count] * count)]), rows)
+
+
+def test_parts_across_one_rail_that_read_the_same_end_the_checks():
+    """Ten parts that no check tells apart: soon the advice is one of them with the others named, and to lift a pin."""
+    table, entries = across_a_rail(), []
+    for _ in range(8):
+        result = hunt(table, Evidence(tuple(entries)))
+        if result.advice.do != "check":
+            break
+        check = result.next[0].proposal.check
+        value = float(table.rows[check][4].mean())
+        entries.append(Reading(check, value, value))
+
+    assert result.advice.do == "replace"
+    assert len(result.advice.alike) >= 5
+    assert "lift one leg or supply pin" in result.advice.why
+
+
+def test_a_part_that_was_replaced_twice_is_not_replaced_again():
+    """What still speaks of a new part twice over has its cause elsewhere."""
+    table = Tables((HEALTHY, part("R1")), np.array([0.0, 0.999999]), {VOLTS: flat(5.0, 1.0)})
+    ill, replaced = Reading(VOLTS, 1.0, 1.0), Work("replaced", part="R1")
+
+    once = hunt(table, Evidence((ill, replaced, ill))).advice
+    twice = hunt(table, Evidence((ill, replaced, ill, replaced, ill))).advice
+
+    assert (once.do, once.parts) == ("replace", ("R1",))
+    assert "replaced before" in once.why
+    assert twice.do == "stop"
+    assert "replaced 2 times" in twice.why

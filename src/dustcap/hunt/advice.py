@@ -6,8 +6,9 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 
 import numpy as np
+from numpy.typing import NDArray
 
-from dustcap.hunt.actions import Action, Costs, Groups, first_repair
+from dustcap.hunt.actions import Action, Costs, Groups, first_repair, times_replaced
 from dustcap.hunt.evidence import Evidence, Reading
 from dustcap.hunt.explain import foretold
 from dustcap.hunt.next_check import FEW_ACTIONS, Outlook, Proposal
@@ -20,6 +21,12 @@ WELL = 0.8
 LOST = 0.5
 UNEXPLAINED = 0.25  # share of "not in the model" from which the advice says so
 ODD, LIKELY = 0.3, 8
+WORTH = 0.1  # bits a minute below which a check has to save more than it costs, or is not made: a choice of ours
+PAYS = 0.98  # of the cost of giving a unit up, below which trying repairs is worth it
+ALIKE, MOST_ALIKE = 0.25, 8  # share of the leading repair's mass from which another one is named beside it
+ACROSS = ("short", "supply short", "leaky")
+"""Modes that load what the part lies across, so that lifting one end of it takes the load off."""
+TWICE = 2
 
 
 @dataclass(frozen=True, slots=True)
@@ -32,6 +39,8 @@ class Advice:
     also: tuple[str, ...] = ()
     between: tuple[str, ...] = ()
     area: str = ""
+    alike: tuple[str, ...] = ()
+    """Parts that no check worth its minutes tells from those to change, likeliest first."""
 
 
 def decide(
@@ -55,18 +64,46 @@ def decide(
         return Advice(CHECK, f"{best.check.words()} tells most about where {groups.actions[lead].areas[0]} leaks.")
     if best is not None and mass[lead] < SURE_ENOUGH:
         hazy = mass[lead] < MORE_THAN_A_GUESS * (1.0 - unexplained) or outlook.actions_left > FEW_ACTIONS
-        if hazy or healthy >= mass[lead] or unexplained >= mass[lead]:
+        hazy = hazy or healthy >= mass[lead] or unexplained >= mass[lead]
+        saved = outlook.repair - best.repair  # nan where it was not looked ahead
+        unread = bool(evidence.work) and not evidence.since_work
+        if hazy and (unread or not (saved <= 0.0 and best.score < WORTH)):
             return Advice(CHECK, f"{best.check.words()} tells most about what to change for its minutes{_odd(found)}.")
-        if best.repair < outlook.repair:
-            saved = outlook.repair - best.repair
+        if saved > 0.0:
             return Advice(CHECK, f"{best.check.words()} first saves about {saved:.1f} min of the whole repair.")
     if unexplained >= max(float(mass[lead]), healthy, LOST * 0.5):
         return Advice(STOP, _lost(found, unexplained))
     if healthy > mass[lead]:
         return Advice(DONE, _well(healthy, bool(evidence.work)))
-    if mass[lead] / weights[lead] < 1.0 / costs.service:
-        return Advice(STOP, "no check tells more, and no single repair is likely enough to be worth its minutes.")
-    return _act(groups.actions[lead], float(mass[lead]), best is not None, partners)
+    if times_replaced(groups.actions[lead], evidence.work) >= TWICE:
+        return Advice(STOP, _died_again(groups.actions[lead]))
+    if outlook.acting > PAYS * outlook.giving_up:
+        return Advice(STOP, "no check tells more, and no repair is likely enough to be worth its minutes.")
+    return _act(found, groups, mass, lead, best is not None, partners, evidence)
+
+
+def _died_again(action: Action) -> str:
+    named = ", ".join(action.parts)
+    return (
+        f"{named} was replaced {TWICE} times and the readings still speak of it: look for what ruins it, or reads like "
+        f"it, in the parts that feed and load it, before another one is put in."
+    )
+
+
+def _alike(found: Posterior, groups: Groups, mass: NDArray[np.float64], lead: int) -> tuple[tuple[str, ...], bool]:
+    """Parts of repairs nearly as likely as the leading one, and whether most of these load what they lie across."""
+    ranked = [int(i) for i in np.argsort(-mass[1:-1], kind="stable") + 1 if i != lead]
+    single = [i for i in ranked if len(groups.actions[i].parts) == 1 and not _cleans(groups, i)]
+    near = [i for i in single if mass[i] >= ALIKE * mass[lead]]
+    rows = np.flatnonzero(np.isin(groups.of[:-1], [lead, *near]))
+    modes = [getattr(found.predictions.suspects[row].faults[-1], "mode", "") for row in rows.tolist()]
+    across = sum(found.probability[row] for row, mode in zip(rows, modes, strict=True) if mode in ACROSS)
+    parts = tuple(groups.actions[i].parts[0] for i in near[:MOST_ALIKE])
+    return parts, bool(across > 0.5 * found.probability[rows].sum())
+
+
+def _cleans(groups: Groups, action: int) -> bool:
+    return bool(groups.actions[action].areas or groups.actions[action].between)
 
 
 def _well_enough(healthy: float, lead: float, best: Proposal | None, outlook: Outlook) -> bool:
@@ -78,15 +115,41 @@ def _well_enough(healthy: float, lead: float, best: Proposal | None, outlook: Ou
     return healthy > max(lead, 0.5) and not best.repair < outlook.repair
 
 
-def _act(action: Action, chance: float, more_checks: bool, partners: Mapping[str, tuple[str, ...]]) -> Advice:
+def _act(
+    found: Posterior,
+    groups: Groups,
+    mass: NDArray[np.float64],
+    lead: int,
+    more_checks: bool,
+    partners: Mapping[str, tuple[str, ...]],
+    evidence: Evidence,
+) -> Advice:
+    action, chance = groups.actions[lead], float(mass[lead])
     reason = "a further check would cost more than it saves" if more_checks else "no further check tells more"
     sure = "over 99 %" if chance > 0.99 else f"{100 * chance:.0f} %"
     why = f"{action.words()}: {sure} likely to be what is wrong, and {reason}."
-    if action.parts:
-        also = {other for part in action.parts for other in partners.get(part, ())} - set(action.parts)
-        return Advice(REPLACE, why, parts=action.parts, also=tuple(sorted(also)))
-    pair = action.between[0] if action.between else ()
-    return Advice(CLEAN, why, between=pair, area=action.areas[0] if action.areas else "")
+    if not action.parts:
+        pair = action.between[0] if action.between else ()
+        return Advice(CLEAN, why, between=pair, area=action.areas[0] if action.areas else "")
+    also = {other for part in action.parts for other in partners.get(part, ())} - set(action.parts)
+    alike: tuple[str, ...] = ()
+    if len(action.parts) == 1 and not _cleans(groups, lead):
+        alike, across = _alike(found, groups, mass, lead)
+        if alike:
+            why += _how_to_tell(action.parts[0], alike, across)
+    if times_replaced(action, evidence.work):
+        why += " It was replaced before: if the new one failed too, its cause lies in what feeds or loads it."
+    return Advice(REPLACE, why, parts=action.parts, also=tuple(sorted(also)), alike=alike)
+
+
+def _how_to_tell(part: str, alike: tuple[str, ...], across: bool) -> str:
+    named = f" {', '.join(alike)} would read the same"
+    if across:
+        return (
+            f"{named}: lift one leg or supply pin of {part} first, then of each of the others, and read the ohms "
+            "across them again; change the one whose lifting takes the short away."
+        )
+    return f"{named}: if the new {part} changes nothing, go on with them in this order."
 
 
 def _well(healthy: float, worked: bool) -> str:

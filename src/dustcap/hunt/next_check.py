@@ -30,6 +30,7 @@ from dustcap.predict.checks import STATES, UNPLUGGED, Check
 Floats = NDArray[np.float64]
 
 FEW_ACTIONS = 12.0  # rollout from here on: two to the entropy of the actions
+LITTLE = 0.3  # bits of the best check below which it is looked ahead however many actions are left
 HEADS, POOL = 6, 14
 PLAN_PARTICLES = 400
 PLAN_OUTCOMES = 6
@@ -68,13 +69,17 @@ class Proposal:
 class Outlook:
     """Proposals, best first, and what the repair costs now: `repair` in minutes without any further check.
 
-    `pairs`: the first ones tell where the leading area leaks, and are worth their minutes for that alone.
+    `acting`: what it costs to try one repair after the other, and to give the unit up where that is cheaper;
+    `giving_up`: what it costs to do so at once. `pairs`: the first proposals tell where the leading area leaks, and are
+    worth their minutes for that alone.
     """
 
     proposals: tuple[Proposal, ...]
     repair: float
     actions_left: float
     pairs: bool = False
+    acting: float = 0.0
+    giving_up: float = float("inf")
 
 
 def plan_checks(
@@ -114,14 +119,15 @@ def plan_checks(
     mass = groups.mass(found.mass.sum(axis=1))
     minutes = groups.costs(costs, evidence.work)
     leftover = leftover_of(minutes, groups.unexplained, costs.service)
-    left, repair = float(2.0 ** entropy(mass)), leftover(mass)
-    if left <= FEW_ACTIONS and proposals:
+    left, acting = float(2.0 ** entropy(mass)), leftover(mass)
+    repair = acting
+    if proposals and (left <= FEW_ACTIONS or max(p.bits for p in proposals) < LITTLE):
         lead = first_repair(mass, minutes)
         ahead = _Ahead(cloud, found, proposals, units, minutes, costs.service)
         proposals, repair = ahead.ordered(), min(repair, ahead.acting(lead, float(minutes[lead])))
     where = _where_it_leaks(found, groups, first_repair(mass, minutes), mass, units, checks, proposed)
     proposals = [*where, *(p for p in proposals if p.check not in {q.check for q in where})]
-    return Outlook(tuple(proposals), repair, left, bool(where))
+    return Outlook(tuple(proposals), repair, left, bool(where), acting, costs.service * float(mass.sum()))
 
 
 def _where_it_leaks(

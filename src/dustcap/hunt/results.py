@@ -108,5 +108,6 @@ def _advice(advice: Advice) -> Json:
         "also": list(advice.also),
         "between": list(advice.between),
         "area": advice.area,
+        "alike": list(advice.alike),
         "why": advice.why,
     }
