@@ -7,7 +7,7 @@ import pytest
 
 from dustcap.board.circuit import to_circuit
 from dustcap.board.library.load import built_in
-from dustcap.board.outline import AMPLIFIERS, DRIVERS, FOUND_AT, MAY_BE, outline_board, roles_of, widened
+from dustcap.board.outline import AMPLIFIERS, DRIVERS, FOUND_AT, MAY_BE, TOLD_AS, outline_board, roles_of, widened
 from dustcap.board.tolerances import groups_of, tolerances, values_at
 from dustcap.circuit.floating import check_floating
 from dustcap.demo.boards import model_27
@@ -15,6 +15,7 @@ from dustcap.hunt.board_names import known_of
 
 
 def test_every_plain_name_is_on_the_outline_under_its_own_name() -> None:
+    """The outline can be solved, and every name that a technician may use is a net or a part of it."""
     board = outline_board()
     check_floating(to_circuit(board))
     assert roles_of(board) == {name: name for name in (*FOUND_AT, *AMPLIFIERS)}
@@ -22,14 +23,16 @@ def test_every_plain_name_is_on_the_outline_under_its_own_name() -> None:
 
 
 def test_every_part_of_the_outline_is_in_a_block_that_is_one_of_the_library() -> None:
+    """Nothing on the outline is left out of its blocks, and each may be a block that can be described."""
     board = outline_board()
     assert all(part.block for part in board.parts.values())
     assert {word for kinds in MAY_BE.values() for word in kinds} <= set(built_in())
-    assert set(MAY_BE) == set(board.blocks) - {"connector", *DRIVERS}
+    assert set(MAY_BE) == set(board.blocks) - {*TOLD_AS, *DRIVERS}
 
 
 @pytest.mark.parametrize("revision", ["A", "C"])
 def test_plain_names_find_their_nets_on_a_described_board(revision: str) -> None:
+    """The rails, the outputs and the volume control are found by what the parts do."""
     board = model_27(revision)
     roles = roles_of(board)
     assert set(roles) <= {*FOUND_AT, *AMPLIFIERS}
@@ -47,6 +50,7 @@ def test_plain_names_find_their_nets_on_a_described_board(revision: str) -> None
 
 
 def test_what_was_chosen_together_varies_together_and_widely() -> None:
+    """Both small rails and both reservoirs go together; the rails span many volts."""
     board = outline_board()
     wide = tuple(widened(board, tolerances(board)))
     values = values_at(wide, np.random.default_rng(1).uniform(size=(len(groups_of(wide)), 200)))

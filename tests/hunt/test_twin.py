@@ -65,6 +65,7 @@ def evidence_of(unit: list[Entered], twin: list[Entered]) -> Evidence:
 
 @pytest.mark.parametrize("seed", [1, 2, 4, 6])
 def test_a_wrong_value_in_the_description_misleads_until_the_twin_is_read(predictor: Predictor, seed: int) -> None:
+    """15k where the description says 10k is blamed first; with the twin the real fault leads."""
     sick = read_unit([{"part": "R4", "mode": "drifted high"}], [0.02], seed)
     alone = found(predictor, evidence_of(sick, []))
     assert [fault.part for fault in alone.suspects[0].suspect.faults] == ["R2"]
@@ -76,6 +77,7 @@ def test_a_wrong_value_in_the_description_misleads_until_the_twin_is_read(predic
 
 
 def test_a_twin_within_the_tolerances_changes_little(predictor: Predictor) -> None:
+    """Where the description is right, the fault leads with the twin and without."""
     unit = rehearse(DESCRIBED, [{"part": "R5", "mode": "open"}], [0.5], 3)
     sick = [unit.read(check) for check in CHECKS]
     good = rehearse(DESCRIBED, [], [], 4)
@@ -87,6 +89,7 @@ def test_a_twin_within_the_tolerances_changes_little(predictor: Predictor) -> No
 
 
 def test_the_error_of_the_description_is_the_posterior_of_its_mixture() -> None:
+    """Its mean agrees with an integration of prior times likelihood by scipy."""
     healthy = np.linspace(5.0, 5.2, 32)
     check = CHECKS[1]
     spread = spread_of(check)
@@ -111,6 +114,7 @@ def test_the_error_of_the_description_is_the_posterior_of_its_mixture() -> None:
 
 
 def test_what_reads_unlike_the_healthy_board_moves_less_and_is_doubted() -> None:
+    """An output at its rail does not follow the twin all the way; what is no number stays."""
     check = CHECKS[1]
     values = np.array([[5.0, 5.1, 5.2], [5.0, 5.1, 5.2], [11.9, 11.9, 11.9], [np.nan, np.inf, 5.1]])
     shift = shift_of(values[0], [Reading(check, 6.1, 6.1)])
@@ -125,6 +129,7 @@ def test_what_reads_unlike_the_healthy_board_moves_less_and_is_doubted() -> None
 
 
 def test_a_twin_is_read_with_a_meter_on_this_board() -> None:
+    """Looks and unknown nets are refused."""
     known = known_of(DESCRIBED)
     for table in ('check = "look"\npart = "R1"\nis = "clean"', 'check = "dc volts"\nat = "four"\nvalue = "1 V"'):
         with pytest.raises(InputError, match=r"meter|four"):

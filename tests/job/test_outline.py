@@ -28,6 +28,7 @@ def reading(**words):
 
 
 def test_a_job_without_a_description_is_hunted_among_blocks(desk, job, small):
+    """Rails that stand and d.c. at the woofer speak for its amplifier; what cannot be counted is said."""
     enter(desk, job, Complaint.model_validate({"is": "cone pushed out", "driver": "woofer"}))
     enter(desk, job, Sighting.model_validate({"is": "bulged", "part": "C99"}))
     enter(desk, job, reading(check="dc volts", at="somewhere", value="1 V"))
@@ -52,6 +53,7 @@ def test_a_job_without_a_description_is_hunted_among_blocks(desk, job, small):
 
 
 def test_proposals_are_made_at_places_that_need_no_description(desk, job, small):
+    """Each proposed check says where its place is found, and what every block would show."""
     enter(desk, job, Complaint.model_validate({"is": "no output", "driver": "woofer"}))
 
     answer = JobHunt(desk, job).ask().document
@@ -63,6 +65,7 @@ def test_proposals_are_made_at_places_that_need_no_description(desk, job, small)
 
 
 def test_the_same_entries_count_on_the_board_once_there_is_one(desk, job, small, tmp_path):
+    """Plain names become the nets of the description; the one without a place there is said."""
     board = tmp_path / "small.board.toml"
     board.write_text(SMALL)
     enter(desk, job, Complaint.model_validate({"is": "cone pushed out", "driver": "woofer"}))
@@ -80,6 +83,7 @@ def test_the_same_entries_count_on_the_board_once_there_is_one(desk, job, small,
 
 
 def test_a_findings_file_on_the_outline_uses_plain_names_only(small, tmp_path):
+    """Other names are refused with the file, and no part can be cleared."""
     findings = tmp_path / "f.findings.toml"
     findings.write_text('layout = 1\n[[reading]]\ncheck = "dc volts"\nat = "wf_out"\nvalue = "1 V"\n')
 
@@ -90,6 +94,7 @@ def test_a_findings_file_on_the_outline_uses_plain_names_only(small, tmp_path):
 
 
 def test_work_leaves_only_what_was_entered_after_it(small):
+    """Nobody knows which block the work was on, so what was entered before it is left out."""
     known = outline_names(small)
     told = parse_findings(
         'layout = 1\n[[complaint]]\nis = "hum"\n[[work]]\ndid = "replaced"\npart = "woofer amplifier"\n'

@@ -39,6 +39,7 @@ FOUND_AT: Mapping[str, str] = {
         f"{driver} {place}": words.format(driver)
         for driver in DRIVERS
         for place, words in (
+            ("crossover output", "the end away from the {}'s amplifier of the capacitor before its input pin"),
             ("amplifier input", "the input pin of the {}'s power amplifier, by its data sheet"),
             ("amplifier output", "the output pin of the {}'s power amplifier"),
             ("mute pin", "the mute pin of the {}'s power amplifier"),
@@ -55,8 +56,7 @@ MAY_BE: Mapping[str, tuple[str, ...]] = {
     "supply": ("split supply", "switch-mode supply module"),
     "small rails": ("regulator rails", "zener rails"),
     "input": ("balanced input",),
-    "volume": ("input stage with volume control",),
-    "infrasonic": ("infrasonic filter",),
+    "volume": ("input stage with volume control", "infrasonic filter"),
     "woofer crossover": ("low-pass crossover band", "low-pass section", "limiter"),
     "tweeter crossover": ("high-pass crossover band", "high-pass section", "high-frequency trim"),
     "woofer amplifier": (
@@ -74,6 +74,9 @@ MAY_BE: Mapping[str, tuple[str, ...]] = {
     "muting": ("relay muting", "standby circuit", "driver protection"),
 }
 """Blocks of the library that each block of the outline may turn out to be."""
+
+TOLD_AS: Mapping[str, str] = {"infrasonic": "volume", "connector": "input"}
+"""Blocks between which no place can be found without a description, and the one that they are told as."""
 
 _WIDTHS: Mapping[tuple[str, str], tuple[float, float]] = {
     ("transformer", "volts_rms"): (0.8, 1.7),
@@ -151,9 +154,27 @@ def _at_amplifier(board: Board, name: str, amplifier: Part) -> dict[str, str]:
         "plus rail": pins["high"],
         "minus rail": pins["low"],
     }
+    before = _before(board, pins["plus"])
+    if before:
+        found[f"{name} crossover output"] = before
     if "mute" in pins:
         found[f"{name} mute pin"] = pins["mute"]
     return {key: value for key, value in found.items() if value != board.common}
+
+
+def _before(board: Board, pin: str) -> str:
+    """The far end of the coupling capacitor before an input pin; empty when there is none."""
+    reached, edge = {board.common}, [pin]
+    while edge:
+        net = edge.pop(0)
+        reached.add(net)
+        for part in board.parts_on(net):
+            ends = [other for other in part.nets if other not in reached]
+            if part.kind in ("capacitor", "electrolytic") and board.common not in part.nets and ends:
+                return ends[0]
+            if part.kind in ("resistor", "link") and board.common not in part.nets:
+                edge += ends
+    return ""
 
 
 def _at_supply(board: Board) -> dict[str, str]:

@@ -111,6 +111,8 @@ def _print_next(out: Console, answer: Row) -> None:
         cost = f"{check['minutes']:.1f} min, tells {check['bits']:.2f} bit"
         out.print(f"{number:>3}  {check_words(check)}   [{check['state']}; {cost}]")
         if number == 1:
+            if check.get("where"):
+                out.print(f"{'':>5}{check['at']}: {check['where']}", style="dim")
             _print_expected(out, answer, check)
 
 

@@ -13,7 +13,7 @@ from typing import Any
 import numpy as np
 
 from dustcap.board.model import Board
-from dustcap.board.outline import AMPLIFIERS, DRIVERS, FOUND_AT, MAY_BE, outline_board
+from dustcap.board.outline import AMPLIFIERS, DRIVERS, FOUND_AT, MAY_BE, TOLD_AS, outline_board
 from dustcap.faults.suspects import PartFault, Suspect
 from dustcap.hunt.actions import Action, Costs, Groups
 from dustcap.hunt.advice import CHECK, DONE, STOP, Advice
@@ -29,7 +29,7 @@ from dustcap.job.predictions import predictor_for
 from dustcap.predict.checks import KINDS
 from dustcap.predict.outline import OutlinePredictor
 
-LEADS, AHEAD = 0.6, 3.0  # share from which one block is worth describing, and its odds to the next: choices of ours
+LEADS = 0.9  # of what is in the outline, from which one block is described before it is read further: a choice of ours
 WELL = 0.8
 Json = dict[str, Any]
 
@@ -97,7 +97,7 @@ class OutlineHunter:
             return Advice(
                 DONE, f"nothing that was found speaks of a fault ({100 * mass[0]:.0f} %); prove it by measurement."
             )
-        if share >= LEADS and share >= AHEAD * float(mass[order[1]]):
+        if share >= LEADS * (1.0 - float(mass[-1])):
             return Advice(STOP, describe_words(self.blocks[lead], share))
         if best is None:
             return Advice(
@@ -137,12 +137,11 @@ def describe_words(block: str, share: float) -> str:
 
 def block_groups(board: Board, suspects: Sequence[Suspect]) -> tuple[tuple[str, ...], Groups]:
     """Names of the blocks (the first, "", is the healthy board's) and the block of each suspect."""
-    names = ("", *board.blocks)
-    of = [0]
-    for suspect in suspects[1:]:
-        fault = suspect.faults[0]
-        assert isinstance(fault, PartFault)
-        of.append(names.index(board.parts[fault.part].block))
+    parts = [fault.part for suspect in suspects[1:] for fault in suspect.faults if isinstance(fault, PartFault)]
+    homes = [TOLD_AS.get(board.parts[part].block, board.parts[part].block) for part in parts]
+    told = dict.fromkeys(TOLD_AS.get(block, block) for block in board.blocks)
+    names = ("", *(block for block in told if block in homes))
+    of = [0, *(names.index(block) for block in homes)]
     actions = (Action(), *(Action(parts=(name,)) for name in names[1:]), Action())
     return names, Groups(actions, np.array([*of, len(names)], dtype=np.int64))
 

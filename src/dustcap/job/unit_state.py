@@ -8,12 +8,14 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass
 
+from dustcap.board.outline import outline_board
 from dustcap.board.read import parse_board
 from dustcap.errors import InputError, SafetyStop
 from dustcap.hunt import evidence as told
 from dustcap.hunt.findings import parse_findings
 from dustcap.job.desk import JobView
 from dustcap.job.findings import board_names, document
+from dustcap.job.outline import outline_names
 from dustcap.job.payloads import Payload, Reading, Work
 from dustcap.job.prove import driver_nets
 from dustcap.predict.checks import CONNECTED, DISCONNECTED, KINDS, STATES, UNPLUGGED
@@ -93,15 +95,13 @@ def confirm(seen: JobView, needed: str, given: Mapping[str, bool]) -> None:
 
 
 def _no_dc(seen: JobView) -> None:
-    if seen.board_text is None:
-        return
     facts = list(seen.state.standing())
     worked = max((fact.position for fact in facts if isinstance(fact.payload, Work)), default=0)
     readings = [fact.payload for fact in facts if isinstance(fact.payload, Reading) and fact.position > worked]
-    known = board_names(seen.board_text)
-    if not readings or known is None:
+    if not readings:
         return
-    board = parse_board(seen.board_text)
+    board = parse_board(seen.board_text) if seen.board_text is not None else outline_board()
+    known = board_names(seen.board_text) or outline_names(board, loose=True)
     nets = driver_nets(board)
     last: dict[str, float] = {}
     for one in parse_findings(document(readings), "readings", known).entries:

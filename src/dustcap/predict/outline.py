@@ -81,7 +81,9 @@ def outline_checks(board: Board) -> tuple[Check, ...]:
             found.append(Check("ripple", at, common))
             found.append(Check("ohms", at, common))
         driver = next((one for one in DRIVERS if name.startswith(one)), "")
-        if name.startswith(("volume", "secondary", "after")) or name.endswith(("amplifier input", "terminals")):
+        if name.startswith(("volume", "secondary", "after")) or name.endswith(
+            ("crossover output", "amplifier input", "terminals")
+        ):
             found.append(Check("ac volts", at, common, signal_hz=SIGNAL_HZ.get(driver, DEFAULT_SIGNAL_HZ)))
     for number in ("1", "2"):
         ends = roles.get(f"secondary end {number}"), roles.get(f"after fuse {number}")
