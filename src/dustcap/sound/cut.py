@@ -44,7 +44,7 @@ def cut_out(
     gated = impulse[begin : begin + window.size] * window
     if tail is not None:
         gated = run_on(_from_direct(sweep, impulse, direct_s, length_s), sweep.rate, length_s, tail)
-    size = fft.next_fast_len(max(round((3.0 if length_s > 0.1 else 0.5) * sweep.rate), gated.size), real=True)
+    size = fft.next_fast_len(max(round(3.0 * sweep.rate), gated.size), real=True)
     hz = np.arange(size // 2 + 1) * sweep.rate / size
     hz = hz[: int(np.searchsorted(hz, sweep.band_hz[1] * 1.06))]
     weight = np.interp(hz, sweep.hz, sweep.weight)
