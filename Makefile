@@ -2,8 +2,8 @@
 PYTHON ?= python3
 DEMO ?= demo-folder
 JOBS ?= 2
-GAMES ?= 60
-BOARDS ?= C
+GAMES ?= 120
+BOARDS ?= amplifier band input muting
 BIN := .venv/bin
 
 # One thread for each worker: the workers already fill the machine.
@@ -16,7 +16,7 @@ help:
 	@echo "make demo    set up, then carry one loudspeaker from complaint to hand-over in $(DEMO)/"
 	@echo "make test    set up, then run style, types and tests"
 	@echo "make benchmark measure the speeds of docs/benchmarks.md, one core, about ten minutes"
-	@echo "make games   play GAMES simulated repairs on the demo boards BOARDS (60 on C take up to half an hour)"
+	@echo "make games   play GAMES simulated repairs on BOARDS: small ones by name, A or C of the demo, files (20 minutes at most)"
 	@echo "make lock    remake requirements.txt and requirements-test.txt from pyproject.toml (needs uv)"
 	@echo "make sources count where each published source is named"
 	@echo "make clean   remove .venv and the caches"

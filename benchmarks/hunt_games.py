@@ -1,5 +1,8 @@
 """Games of the hunt against units that differ from its own model, and against two other ways to repair.
 
+The boards are four small ones of library blocks unless others are named (`hunt_boards.py`). Before anything is read the
+parts are printed of which a failure reads like the true one in every check; they count as right.
+
 Each game draws a fault (a part, a leak or two faults), part values, a meter and a person who errs (`hunt_unit.py`); the
 hunt, "signal path in order" and "all electrolytics first" then play the same unit (`hunt_players.py`). Minutes hold
 every check, change of state, repair (8 min a part, 10 an area), powering up and proof (3 min). Shares come with the
@@ -14,10 +17,10 @@ from collections.abc import Iterable
 from pathlib import Path
 
 import numpy as np
+from hunt_boards import SMALL, board_of
 from hunt_players import Score, caps_plays, hunt_plays, path_plays, right_action
 from hunt_unit import Unit, draw
 
-from dustcap.demo.boards import model_27
 from dustcap.faults.suspects import Leak
 from dustcap.hunt.meter import positions, spread_of
 from dustcap.hunt.planning import greedy_cost, make_table, optimal_cost, rollout_cost
@@ -30,21 +33,24 @@ SAME = 1.0  # sigma by which the readings of two suspects may differ in every ch
 def main() -> None:
     """Play and print the table."""
     words = argparse.ArgumentParser(description=main.__doc__)
-    words.add_argument("--games", type=int, default=60)
-    words.add_argument("--boards", default="C")
+    words.add_argument("--games", type=int, default=120)
+    words.add_argument(
+        "--boards", nargs="*", default=[*SMALL], help=f"{', '.join(SMALL)}, A or C of model 27, or a file"
+    )
     words.add_argument("--seed", type=int, default=1)
-    words.add_argument("--minutes", type=float, default=30.0, help="begin no game after so many minutes")
+    words.add_argument("--minutes", type=float, default=20.0, help="begin no game after so many minutes")
     words.add_argument("--keep", type=Path, default=Path("build/predictions"))
     told = words.parse_args()
     until = time.monotonic() + 60 * told.minutes
-    hunters = [Hunter(model_27(revision), told.keep) for revision in told.boards]
-    rows = []
+    hunters = [Hunter(board_of(named), told.keep) for named in told.boards]
+    rows: list[dict] = []
     for number in range(told.games):
         if time.monotonic() > until:
             break
-        rows.append(_game(hunters[number % len(hunters)], KINDS[number % 3], [told.seed, number]))
+        kind, hunter = KINDS[number % 3], hunters[(number // 3) % len(hunters)]
+        rows.append(_game(hunter, kind, [told.seed, number]))
         print(rows[-1]["line"], flush=True)
-    print(f"\n{len(rows)} games on model 27 {', '.join(told.boards)}")
+    print(f"\n{len(rows)} games on {', '.join(told.boards)}")
     for line in _table(rows):
         print(line)
     for line in planned():
@@ -54,17 +60,18 @@ def main() -> None:
 def _game(hunter: Hunter, kind: str, seed: list[int]) -> dict:
     scores: dict[str, Score] = {}
     truth = draw(hunter.board, kind, np.random.default_rng(seed))
+    equals = _equivalent(hunter, truth)
+    print(f"{hunter.board.name}, {kind}: reads like {', '.join(sorted(equals)) or 'nothing else'}", flush=True)
     for name, plays in (("hunt", hunt_plays), ("path", path_plays), ("caps", caps_plays)):
         scores[name] = plays(hunter, truth.again(seed))
-    row = {"kind": kind, **scores, **_judged(hunter, truth, scores["hunt"].document or {})}
+    row = {"kind": kind, **scores, **_judged(truth, equals, scores["hunt"].document or {})}
     took = ", ".join(f"{name} {s.minutes:.0f} min{'' if s.cured else ' not cured'}" for name, s in scores.items())
     row["line"] = f"{kind}: {truth.hidden.words()}: rank {row['rank']}, {scores['hunt'].checks} checks, {took}"
     return row
 
 
-def _judged(hunter: Hunter, unit: Unit, document: dict) -> dict:
-    """Where the truth stands in the answer just before the first work."""
-    equals = _equivalent(hunter, unit)
+def _judged(unit: Unit, equals: set[str], document: dict) -> dict:
+    """Where the truth, or a part that reads like it, stands in the answer just before the first work."""
     places: list[set] = []
     chances: list[float] = []
     for suspect in document["suspects"]:
@@ -94,7 +101,7 @@ def _equivalent(hunter: Hunter, unit: Unit) -> set[str]:
             off = np.where(shown & shown[here], place - np.where(shown[here], place[here], 0.0), 0.0)
             far = np.maximum(far, np.where((shown != shown[here]).any(axis=1), 9.0, np.abs(off).mean(axis=1)))
     same = np.flatnonzero(far < SAME)
-    return {getattr(fault, "part", "") for i in same for fault in predictor.suspects[i].faults}
+    return {getattr(fault, "part", "") for i in same for fault in predictor.suspects[i].faults} - right_action(unit)
 
 
 def _leak(unit: Unit, document: dict) -> dict:
