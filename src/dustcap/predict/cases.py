@@ -13,9 +13,10 @@ as implemented in `scipy.stats.qmc`.
 from __future__ import annotations
 
 import warnings
-from collections.abc import Mapping, Sequence
+from collections.abc import Mapping, MutableMapping, Sequence
 from dataclasses import dataclass, replace
 from functools import cached_property
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -28,6 +29,7 @@ from dustcap.faults.suspects import Suspect
 
 Floats = NDArray[np.float64]
 
+EDGE = 1e-7  # points keep so far from 0 and 1, in single precision too
 MAX_FAULTS = 3
 """Severity draws kept for each case: joint faults of up to three parts."""
 
@@ -101,12 +103,26 @@ class Cases:
         return stacked
 
 
-def make_cases(board: Board, circuit: Circuit, suspects: Sequence[Suspect], *, particles: int, seed: int) -> Cases:
-    """The cases of a board: suspects times `particles` tolerance samples, the same for the same seed."""
+def make_cases(
+    board: Board,
+    circuit: Circuit,
+    suspects: Sequence[Suspect],
+    *,
+    particles: int,
+    seed: int,
+    store: MutableMapping[str, NDArray[Any]] | None = None,
+) -> Cases:
+    """The cases of a board: suspects times `particles` tolerance samples, the same for the same seed.
+
+    `store` keeps the points, for the library that draws them is slow to load; it may keep them in single precision.
+    """
     spread = tolerances(board)
     groups = len(groups_of(spread))
     columns = groups + MAX_FAULTS
-    points = unit_points(particles, columns, seed)
+    kept, label = {} if store is None else store, f"points {particles} {columns} {seed}"
+    if label not in kept:
+        kept[label] = unit_points(particles, columns, seed)
+    points = np.clip(np.asarray(kept[label], dtype=float), EDGE, 1 - EDGE)
     severity = np.empty((len(suspects), MAX_FAULTS, particles))
     for index in range(len(suspects)):
         # each suspect meets the severities in an order of its own, so that severity and tolerance are unrelated

@@ -69,8 +69,9 @@ class Predictor:
         found = (HEALTHY, *suspects(board))
         particles = particles or particles_for(len(found))
         leaks = [(f.a, f.b) for s in found for f in s.faults if isinstance(f, Leak)]
-        cases = make_cases(board, to_circuit(board, leaks), found, particles=particles, seed=seed)
-        self._use(board, Analyses(cases, {} if store is None else store, progress, spread))
+        kept: Store = {} if store is None else store
+        cases = make_cases(board, to_circuit(board, leaks), found, particles=particles, seed=seed, store=kept)
+        self._use(board, Analyses(cases, kept, progress, spread))
 
     def _use(self, board: Board, analyses: Analyses) -> None:
         self.board = board
