@@ -17,7 +17,7 @@ from functools import lru_cache
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy import fft, linalg, signal
+from scipy import linalg, signal
 
 Floats = NDArray[np.float64]
 Booleans = NDArray[np.bool_]
@@ -26,6 +26,7 @@ ORDER = 30  # Godsill and Rayner, Digital Audio Restoration (1998), use 20 to 40
 BLOCK_S = 1.0  # ours: the background may change from second to second
 FRAME_S = 0.25  # ours: its level faster
 MAD_TO_SIGMA = 1.482602218505602  # 1 / norm.ppf(3/4)
+THINNED = 4  # ours: of the samples from which a block's spread is guessed before its outliers are out
 OUTLIER = 4.5  # ours: what lies beyond does not count when the model is fitted again
 RING_S = 0.25  # ours: how far a removed click is followed
 _FLOOR = 1e-10  # of the power: keeps the equations solvable for pure tones
@@ -49,17 +50,23 @@ def whiten(samples: Floats, rate: float) -> Whitened:
     error = np.zeros(samples.size)
     models = []
     for part in _blocks(samples.size, rate):
-        block = samples[part]
-        model = fit(block)
-        first = signal.lfilter(model, [1.0], block)
-        loud = spans_beyond(np.abs(first) > OUTLIER * _spread(first[ORDER:]), before=2, after=ORDER)
-        if loud.any():
-            model = fit(block - removed(np.where(loud, first, 0.0), model)[: block.size])
-        start = max(part.start - ORDER, 0)
-        error[part] = signal.lfilter(model, [1.0], samples[start : part.stop])[part.start - start :]
+        model = fit(samples[part])
+        first = _error(model, samples, part)
+        beyond = np.abs(first) > OUTLIER * _spread(first[ORDER::THINNED])
+        if beyond.any():
+            loud = spans_beyond(beyond, before=2, after=ORDER)
+            model = fit(samples[part] - removed(np.where(loud, first, 0.0), model))
+            first = _error(model, samples, part)
+        error[part] = first
         models.append((part, model))
     error[:ORDER] = 0.0
     return Whitened(error, _sigma(error, rate), tuple(models))
+
+
+def _error(model: Floats, samples: Floats, part: slice) -> Floats:
+    """Prediction error of a part of the samples, its past included, shape (part,)."""
+    start = max(part.start - ORDER, 0)
+    return np.asarray(signal.lfilter(model, [1.0], samples[start : part.stop]), dtype=float)[part.start - start :]
 
 
 def removed(outliers: Floats, model: Floats) -> Floats:
@@ -103,9 +110,7 @@ def _blocks(size: int, rate: float) -> list[slice]:
 def fit(block: Floats, order: int = ORDER) -> Floats:
     """Model of a block, shape (order + 1,), by the autocorrelation method on the tapered block: always stable."""
     tapered = (block - block.mean()) * _taper(block.size)
-    size = fft.next_fast_len(block.size + order + 1, real=True)
-    power = np.abs(fft.rfft(tapered, size)) ** 2
-    lags = fft.irfft(power, size)[: order + 1]
+    lags = np.array([tapered[lag:] @ tapered[: block.size - lag] for lag in range(order + 1)])
     lags[0] = lags[0] * (1.0 + _FLOOR) + np.finfo(float).tiny
     model: Floats = np.concatenate([[1.0], linalg.solve_toeplitz(lags[:-1], -lags[1:])])
     return model
