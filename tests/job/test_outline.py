@@ -93,6 +93,16 @@ def test_a_findings_file_on_the_outline_uses_plain_names_only(small, tmp_path):
         hunt_file(None, None, why="C9")
 
 
+def test_ohms_beyond_what_an_outline_can_tell_are_over_range(small):
+    """Nobody knows what else lies across a driver, so some kilohms and none are the same."""
+    text = 'layout = 1\n[[reading]]\ncheck = "ohms"\nat = "woofer terminals"\nvalue = "{}"\n'
+    known = outline_names(small)
+
+    high, coil = (room.countable(parse_findings(text.format(ohms), "f", known), known) for ohms in ("21.9k", "5.9"))
+
+    assert [entry.value_words() for entry in (*high.entries, *coil.entries)] == ["over range", "5.9 Ω"]
+
+
 def test_work_leaves_only_what_was_entered_after_it(small):
     """Nobody knows which block the work was on, so what was entered before it is left out."""
     known = outline_names(small)

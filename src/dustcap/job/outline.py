@@ -7,6 +7,7 @@ Once one block leads, the answer is to describe that block and to hunt on among 
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -17,7 +18,7 @@ from dustcap.board.outline import AMPLIFIERS, DRIVERS, FOUND_AT, MAY_BE, TOLD_AS
 from dustcap.faults.suspects import PartFault, Suspect
 from dustcap.hunt.actions import Action, Costs, Groups
 from dustcap.hunt.advice import CHECK, DONE, STOP, Advice
-from dustcap.hunt.evidence import Entry, Evidence, Sighting, Work
+from dustcap.hunt.evidence import Entry, Evidence, Reading, Sighting, Work
 from dustcap.hunt.explain import reasons
 from dustcap.hunt.hunt import EXPECTED_FOR, LIKELY_ENOUGH, HuntResult, NextCheck, SuspectRow, expected
 from dustcap.hunt.known import Known
@@ -27,7 +28,7 @@ from dustcap.hunt.posterior import Posterior, posterior
 from dustcap.hunt.results import to_json
 from dustcap.job.predictions import predictor_for
 from dustcap.predict.checks import KINDS
-from dustcap.predict.outline import OutlinePredictor
+from dustcap.predict.outline import OPEN_OHM, OutlinePredictor
 
 LEADS = 0.9  # of what is in the outline, from which one block is described before it is read further: a choice of ours
 WELL = 0.8
@@ -69,7 +70,7 @@ class OutlineHunter:
             unexplained=found.unexplained,
             healthy=float(mass[0]),
             next=tuple(self._next(found, one, order, mass) for one in outlook.proposals[: max(next, 0)]),
-            advice=self._advice(order, mass, outlook),
+            advice=self._advice(order, mass, outlook, read=any(isinstance(one, Reading) for one in evidence.entries)),
             notes=(*evidence.notes, NOTE),
         )
         return self._document(result)
@@ -90,14 +91,14 @@ class OutlineHunter:
         expect = tuple((order.index(i), expected(found, check, self._members(i))) for i in likely)
         return NextCheck(proposal, KINDS[check.kind].names, check.unit, expect, expected(found, check, [0]))
 
-    def _advice(self, order: Sequence[int], mass: Any, outlook: Outlook) -> Advice:
+    def _advice(self, order: Sequence[int], mass: Any, outlook: Outlook, *, read: bool) -> Advice:
         lead, best = order[0], outlook.proposals[0] if outlook.proposals else None
         share = float(mass[lead])
         if mass[0] >= WELL:
             return Advice(
                 DONE, f"nothing that was found speaks of a fault ({100 * mass[0]:.0f} %); prove it by measurement."
             )
-        if share >= LEADS * (1.0 - float(mass[-1])):
+        if read and share >= LEADS * (1.0 - float(mass[-1])):
             return Advice(STOP, describe_words(self.blocks[lead], share))
         if best is None:
             return Advice(
@@ -112,7 +113,7 @@ class OutlineHunter:
         for row in document["next"]:
             where = FOUND_AT.get(row.get("at", ""), "")
             if where:
-                row["where"] = where
+                row["where"] = where + ("; above 1 kohm counts as over range" if row["check"] == "ohms" else "")
         advice = document["advice"]
         lead = document["suspects"][0]["parts"][0]["block"]
         if advice["do"] == STOP:
@@ -157,6 +158,13 @@ def outline_names(board: Board, *, loose: bool = False) -> Known:
     )
 
 
+def _open(entry: Entry) -> Entry:
+    """Ohms above the limit as over range, as they are predicted."""
+    if isinstance(entry, Reading) and entry.check.kind == "ohms" and entry.low > OPEN_OHM:
+        return replace(entry, low=0.0, high=0.0, over=True)
+    return entry
+
+
 def countable(told: Evidence, known: Known) -> Evidence:
     """What the outline can count: since the last work, without what names parts that it does not know."""
     entries: list[Entry] = []
@@ -167,5 +175,5 @@ def countable(told: Evidence, known: Known) -> Evidence:
         if isinstance(entry, Work) or (isinstance(entry, Sighting) and entry.target not in known.parts):
             notes.append(f"{entry.words()}: kept but not counted without a description")
         else:
-            entries.append(entry)
+            entries.append(_open(entry))
     return Evidence(tuple(entries), tuple(dict.fromkeys(notes)))

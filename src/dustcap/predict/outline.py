@@ -38,6 +38,9 @@ UNSURE: Mapping[str, float] = {
 """Variance on the scale of `meter.positions`, whose unit is the model's error: 10 % of a d.c. voltage, 30 % of a level,
 a factor of two of a ripple, of resistances and of a warmth."""
 
+OPEN_OHM = 1e3
+"""Ohms above this count as over range: what lies across a driver or a rail beside it, is not known; a choice of ours."""
+
 
 class OutlinePredictor(Predictor):
     """What the checks that need no description would read on the outline."""
@@ -57,6 +60,11 @@ class OutlinePredictor(Predictor):
         wide = tuple(widened(board, cases.spread))
         cases = replace(cases, spread=wide, points=cases.points[:, : len(groups_of(wide))])
         self._use(board, Analyses(cases, {} if store is None else store, progress, spread))
+
+    def readings(self, check: Check) -> Floats:
+        """Predicted readings, shape (suspects, particles); ohms above `OPEN_OHM` are over range."""
+        found = super().readings(check)
+        return np.where(found > OPEN_OHM, np.inf, found) if check.kind == "ohms" else found
 
     def unsure(self, check: Check) -> Floats:
         """Variance beside the model's error on the scale of `meter.positions`, shape (1, 1)."""
