@@ -135,3 +135,32 @@ def test_an_intake_that_is_wrong_opens_no_job(send, desk, fields, board, says):
     assert "/tmp" not in got.text
     assert 'value="left"' in got.text
     assert not (desk.folder / "bench.sqlite3").exists()
+
+
+@pytest.mark.parametrize(
+    ("form", "fields", "field", "said"),
+    [
+        ("readings", {"check": "dc volts", "value": "1 V"}, "reading-at", "This is missing"),
+        ("readings", {"check": "lifted", "value": "1 k", "discharged": "yes"}, "reading-at", "This is missing"),
+        ("work", {"did": "replaced", "part": "R1", "detail": "x" * 300}, "work-detail", "At most 200 characters"),
+    ],
+)
+def test_an_empty_or_overfull_box_says_so_in_words_of_a_form(send, job, form, fields, field, said):
+    """The line stands beside the box and does not speak of a file or of the checker's own types."""
+    states = {"drivers_off": "yes", "limited": "yes"} if form == "readings" else {}
+    got = send(f"/jobs/{job}/{form}", **states, **fields)
+
+    assert got.status_code == 422
+    assert f'id="{field}-problem"' in got.text
+    assert said in got.text
+    assert "Add a line" not in got.text
+    assert "String should" not in got.text
+
+
+def test_a_new_job_opens_with_the_complaint(pages, send, job):
+    """What comes next stands open; once something was found, nothing is in the way."""
+    first = pages.get(f"/jobs/{job}").text
+    send(f"/jobs/{job}/complaints", word="hum")
+
+    assert '<details name="enter" open data-key="c">' in first
+    assert '<details name="enter" open' not in pages.get(f"/jobs/{job}").text

@@ -125,7 +125,8 @@ def _name(host: str) -> str:
 def _refuse(status: int, line: str) -> HTMLResponse:
     title = "Refused"
     return HTMLResponse(
-        f"<!doctype html><html lang=en><meta charset=utf-8><title>{title}</title><h1>{title}</h1><p>{escape(line)}</p>",
+        f"<!doctype html><html lang=en><meta charset=utf-8><title>{title}</title><h1>{title}</h1><p>{escape(line)}</p>"
+        "<p>The browser's way back leads to the form.</p>",
         status,
         headers=HEADERS,
     )

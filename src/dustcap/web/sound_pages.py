@@ -88,7 +88,7 @@ def keep(
         named = "" if found.field or error.where == "recording" else f"{error.where}: "
         mistake = Mistake("sound", named + found.line, found.field or "recording", typed)
         return _show(request, desk, job, mistake=mistake)
-    return RedirectResponse(f"/jobs/{job}/sound?take={kept.entry}", 303)
+    return RedirectResponse(f"/jobs/{job}/sound?take={kept.entry}#shown", 303)
 
 
 @router.get("/jobs/{job}/files/{position}", responses=FILE)

@@ -1,7 +1,8 @@
 // Small helps for the pages; every page works without them.
 
 // A key by itself does what the element that carries it shows, while no box has the focus.
-const typing = (element) => element && /^(INPUT|TEXTAREA|SELECT)$/.test(element.tagName);
+const typing = (element) =>
+  element && /^(INPUT|TEXTAREA|SELECT)$/.test(element.tagName) && !/^(checkbox|radio)$/.test(element.type);
 
 document.addEventListener("keydown", (event) => {
   if (event.ctrlKey || event.altKey || event.metaKey || event.defaultPrevented) return;
@@ -62,4 +63,5 @@ document.addEventListener("htmx:afterSettle", () => {
   const wrong = document.querySelector("#hunt [aria-invalid]");
   const box = wrong || document.querySelector("#hunt .readbox [autofocus]");
   if (box && !typing(document.activeElement)) box.focus();
+  if (wrong && wrong.select) wrong.select(); // what is typed next replaces it
 });
