@@ -32,6 +32,7 @@ from dustcap.predict.outline import OPEN_OHM, OutlinePredictor
 
 LEADS = 0.9  # of what is in the outline, from which one block is described before it is read further: a choice of ours
 WELL = 0.8
+UNLIKE = 0.05  # units that are built unlike the outline, whatever was read: a choice of ours
 Json = dict[str, Any]
 
 
@@ -62,12 +63,13 @@ class OutlineHunter:
         evidence = countable(told, self.known)
         found = posterior(self._settled, evidence)
         outlook = plan_checks(found, evidence, self.groups, Costs(), self.known.parts, self.known.drivers)
-        mass = self.groups.mass(found.mass.sum(axis=1))
+        mass = (1.0 - UNLIKE) * self.groups.mass(found.mass.sum(axis=1))
+        mass[-1] += UNLIKE
         order = [int(i) for i in np.argsort(-mass[1:-1], kind="stable") + 1]
         result = HuntResult(
             suspects=tuple(self._row(found, block, float(mass[block])) for block in order),
             rest=0.0,
-            unexplained=found.unexplained,
+            unexplained=float(mass[-1]),
             healthy=float(mass[0]),
             next=tuple(self._next(found, one, order, mass) for one in outlook.proposals[: max(next, 0)]),
             advice=self._advice(order, mass, outlook, read=any(isinstance(one, Reading) for one in evidence.entries)),

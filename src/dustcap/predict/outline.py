@@ -39,7 +39,7 @@ UNSURE: Mapping[str, float] = {
 a factor of two of a ripple, of resistances and of a warmth."""
 
 OPEN_OHM = 1e3
-"""Ohms above this count as over range: what lies across a driver or a rail beside it, is not known; a choice of ours."""
+"""Ohms above this count as over range: what else lies across a driver or a rail is not known; a choice of ours."""
 
 
 class OutlinePredictor(Predictor):
