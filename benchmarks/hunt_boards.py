@@ -42,13 +42,13 @@ def _amplifier() -> str:
 
 
 def _band() -> str:
-    """A fourth-order low-pass before a power amplifier."""
+    """A fourth-order low-pass before a power amplifier; the glue reaches a raw rail, as on the next two."""
     parts = "[parts]\n" + INPUT + RAILS + LITTLE + DRIVER.format(at="out")
     band = (
         '[blocks.low]\nfrom = "low-pass crossover band"\n'
         'with = { in = "in", out = "drive", plus = "+15", minus = "-15" }\n'
     )
-    return parts + band + AMPLIFIER.format(at="drive", out="out") + _glued("amp-C3", "amp-R3", "amp-C1")
+    return parts + band + AMPLIFIER.format(at="drive", out="out") + _glued("amp-C3", "amp-R3", "amp-C1", "amp-C6")
 
 
 def _input() -> str:
@@ -61,14 +61,16 @@ def _input() -> str:
         '[blocks.receive]\nfrom = "balanced input"\n'
         'with = { hot = "hot", cold = "cold", out = "track", plus = "+15", minus = "-15" }\n'
     )
-    return parts + first + AMPLIFIER.format(at="wiper", out="out") + _glued("amp-C3", "amp-R3", "amp-C5")
+    return parts + first + AMPLIFIER.format(at="wiper", out="out") + _glued("amp-C3", "amp-R3", "amp-C5", "amp-C6")
 
 
 def _muting() -> str:
     """Raw rails, a power amplifier and a relay that joins the driver to it after switch-on."""
     parts = "[parts]\n" + INPUT + DRIVER.format(at="spk")
     relay = '[blocks.mute]\nfrom = "relay muting"\nwith = { amplifier = "out", driver = "spk", high = "rail+" }\n'
-    return parts + SUPPLY + AMPLIFIER.format(at="in", out="out") + relay + _glued("amp-C3", "amp-R3", "amp-C5")
+    return (
+        parts + SUPPLY + AMPLIFIER.format(at="in", out="out") + relay + _glued("amp-C3", "amp-R3", "amp-C5", "amp-C6")
+    )
 
 
 SMALL = {"amplifier": _amplifier, "band": _band, "input": _input, "muting": _muting}

@@ -48,8 +48,10 @@ def main() -> None:
         if time.monotonic() > until:
             break
         kind, hunter = KINDS[number % 3], hunters[(number // 3) % len(hunters)]
-        rows.append(_game(hunter, kind, [told.seed, number]))
-        print(rows[-1]["line"], flush=True)
+        row = _game(hunter, kind, [told.seed, number])
+        if row is not None:
+            rows.append(row)
+            print(row["line"], flush=True)
     print(f"\n{len(rows)} games on {', '.join(told.boards)}")
     for line in _table(rows):
         print(line)
@@ -57,9 +59,12 @@ def main() -> None:
         print(line)
 
 
-def _game(hunter: Hunter, kind: str, seed: list[int]) -> dict:
+def _game(hunter: Hunter, kind: str, seed: list[int]) -> dict | None:
     scores: dict[str, Score] = {}
     truth = draw(hunter.board, kind, np.random.default_rng(seed))
+    if truth is None:
+        print(f"{hunter.board.name}, {kind}: no such fault was drawn that plainly does something", flush=True)
+        return None
     equals = _equivalent(hunter, truth)
     print(f"{hunter.board.name}, {kind}: reads like {', '.join(sorted(equals)) or 'nothing else'}", flush=True)
     for name, plays in (("hunt", hunt_plays), ("path", path_plays), ("caps", caps_plays)):
@@ -124,6 +129,8 @@ def _table(rows: list[dict]) -> Iterable[str]:
     yield f"leak: right pair first {_share(r['pair first'] for r in rows if 'pair first' in r)}"
     yield f"leak: 90 % interval of the right pair holds {_share(r['held'] for r in rows if 'held' in r)}"
     yield f"double: both gone in the end {_share(r['hunt'].cured for r in rows if r['kind'] == 'double')}"
+    silent = [row["hunt"].quiet for row in rows if row["kind"] == "double"]
+    yield f"double: nothing left in the end that the unit plainly does {_share(silent)}"
     for kind in KINDS:
         for name in ("hunt", "path", "caps"):
             some = [row[name] for row in rows if row["kind"] == kind]

@@ -27,6 +27,7 @@ class Score:
     checks: int = 0
     works: int = 0
     cured: bool = False
+    quiet: bool = False  # nothing is left that the unit plainly does
     ended: str = ""
     document: dict | None = None
     entries: list[Entry] = field(default_factory=list)
@@ -53,7 +54,7 @@ def hunt_plays(hunter: Hunter, unit: Unit) -> Score:
         else:
             break
     game.document = game.document or said
-    game.cured = not unit.left.faults
+    game.cured, game.quiet = not unit.left.faults, not unit.complaints()
     return game
 
 
@@ -62,14 +63,16 @@ def _area(proposed: dict) -> Check:
 
 
 def _work(game: Score, unit: Unit, works: list[Work], told: tuple[Complaint, ...]) -> None:
-    """Repair, switch on, prove: minutes of the whole, and whether the complaints are gone."""
+    """Repair, switch on, prove: minutes of the whole, whether the complaints are gone, and what is heard anew."""
     parts = tuple(work.part for work in works if work.part)
     areas = tuple(work.area or str(work.between) for work in works if not work.part)
     game.minutes, game.works = game.minutes + COSTS.of(Action(parts, areas)), game.works + 1
     for work in works:
         unit.worked(work)
     again = [replace(one, seen=unit.does(one.word, one.driver)) for one in told]
-    game.entries += [*works, *again]
+    known = {(one.word, one.driver) for one in told}
+    new = [one for one in unit.complaints() if (one.word, one.driver) not in known]
+    game.entries += [*works, *again, *new]
 
 
 def _proven(game: Score) -> bool:

@@ -31,6 +31,7 @@ from dustcap.predict.powered import _read, drivers_off
 from dustcap.predict.readings import reading
 
 SLIPS, MODEL, CLEANS, REPLACES = 0.005, 0.01, 0.85, 0.99
+MOST_DRAWN = 40
 
 
 class Alone(Analyses):
@@ -142,12 +143,12 @@ class Unit:
         self.left = Suspect(tuple(fault for fault in self.left.faults if not gone(fault)))
 
 
-def draw(board: Board, kind: str, rng: np.random.Generator) -> Unit:
-    """A unit with a fault of a part, a leak, or both of two faults, that plainly does something."""
+def draw(board: Board, kind: str, rng: np.random.Generator) -> Unit | None:
+    """A unit with a fault of a part, a leak, or both of two faults, that plainly does something; None: none was met."""
     every = suspects(board)
     share = np.asarray(prior(board, every)) ** 0.7
     leaks = np.array([isinstance(suspect.faults[0], Leak) for suspect in every])
-    while True:
+    for _ in range(MOST_DRAWN):
         wanted = {"part": ~leaks, "leak": leaks, "double": np.ones(leaks.size, dtype=bool)}[kind]
         p = np.where(wanted, share, 0.0) / share[wanted].sum()
         picked = rng.choice(len(every), 2 if kind == "double" else 1, replace=False, p=p)
@@ -157,3 +158,4 @@ def draw(board: Board, kind: str, rng: np.random.Generator) -> Unit:
         unit = Unit(board, Suspect(faults), rng)
         if unit.complaints():
             return unit
+    return None
