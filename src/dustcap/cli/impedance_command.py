@@ -50,7 +50,7 @@ def impedance(
     cold_temperature: Annotated[str, typer.Option(help="temperature then")] = "20 degC",
     plot: Annotated[Path | None, typer.Option(help="draw the curve", metavar="OUT.svg")] = None,
     driver: Annotated[str, typer.Option(help="which driver, for the job")] = "",
-    job: Annotated[int | None, typer.Option(help="keep it in this job, with --before or --after")] = None,
+    job: Annotated[int | None, typer.Option(help="keep it in this job: before or after")] = None,
     before: Annotated[bool, typer.Option("--before", help="taken before the work")] = False,
     after: Annotated[bool, typer.Option("--after", help="taken after the work")] = False,
     folder: Folder = None,
