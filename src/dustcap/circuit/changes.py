@@ -105,7 +105,8 @@ def _fast(network: LowRank, pairs: Index) -> tuple[Numbers, Flags]:
                     drawn, off = _drawn(chunk, left, stamps[first : first + step], values)
                     result = plain - drawn
                     found[rows, :, part] = result
-                    poor[rows, :, part] = ~(off <= TOLERANCE * (np.abs(result) + LEAST_OHM)) | base.off
+                    near = np.isfinite(off) & (off <= TOLERANCE * (np.abs(result) + LEAST_OHM))
+                    poor[rows, :, part] = ~near | base.off
     return found.transpose(0, 2, 1), poor.transpose(0, 2, 1)
 
 
