@@ -51,7 +51,9 @@ def test_crackle_noise_and_buzz_are_no_speech():
     for at in np.arange(0.01, 11.9, 1 / 100.02):
         pulses[int(at * RATE) : int(at * RATE) + 60] += 0.03 * np.exp(-np.arange(60) / 15)
 
-    for take in (events, struck, buzz, pulses, background(generator, 30)):
+    hum = events + sum(3e-3 / n * np.sin(2 * np.pi * 100 * n * time) for n in range(1, 6))  # clicks beside a ripple
+
+    for take in (events, struck, buzz, pulses, hum, background(generator, 30)):
         assert speech_in(take, RATE) == ()
 
 

@@ -40,6 +40,7 @@ CLIP = 6.0  # ours: sigmas of a frame; two clicks in it say less then, and a cle
 SHORTEST, SURE = 4, 6  # ours: frames that hang together in pitch: of a syllable, of one that is surely a voice's
 JUMP = 0.12  # ours: share by which the pitch moves from one frame to the next
 GLIDE = 0.02  # ours: a voice moves by more within a syllable, mains and resonances by less
+STEADY_OCTAVES, STEADY_SHARE = 0.03, 0.4  # ours: so many of the frames at one pitch are hum, whatever clicks beside it
 LEAST_S = 0.15  # ours: of surely voiced syllables in what counts as speech
 PAUSE_S, MARGIN_S = 2.0, 0.5  # ours: between words; for the consonants at either end
 SHORTEST_QUIET_S = 1.0
@@ -70,10 +71,13 @@ def speech_in(samples: NDArray[np.floating], rate: float) -> Stretches:
     if flat.size < FRAME + _lags()[1]:
         return ()
     likeness, pitch_hz = _pitch(flat)
+    steady = _steady(np.log2(pitch_hz[likeness > LIKE]))
     found: list[tuple[float, float, float]] = []  # start, stop, seconds of voice
     for first, stop in _syllables(likeness, pitch_hz):
         begin_s, end_s = first * HOP / RATE, ((stop - 1) * HOP + FRAME) / RATE
-        glides = stop - first >= SURE and np.ptp(np.log(pitch_hz[first:stop])) > GLIDE
+        run = np.log2(pitch_hz[first:stop])
+        apart = steady is None or abs((np.median(run) - steady + 0.5) % 1 - 0.5) > STEADY_OCTAVES
+        glides = stop - first >= SURE and apart and np.ptp(run) > GLIDE / np.log(2)
         voice_s = (stop - first) * HOP / RATE if glides else 0.0
         if found and begin_s - found[-1][1] <= PAUSE_S:
             found[-1] = (found[-1][0], end_s, found[-1][2] + voice_s)
@@ -153,6 +157,18 @@ def _pitch(flat: Frames) -> tuple[Floats, Floats]:
     offset = 0.5 * (left - right) / np.minimum(left - 2 * here + right, -1e-9)
     pitch_hz = RATE / (shortest + at + np.clip(offset, -0.5, 0.5))
     return np.where(summits.any(axis=1), best, 0.0).astype(float), pitch_hz
+
+
+def _steady(octaves: Floats) -> float | None:
+    """The pitch (log2 of Hz) at which most frames stay, as hum does and no voice; none where there is none."""
+    if octaves.size < SURE:
+        return None
+    ranked = np.sort(octaves)
+    count = np.searchsorted(ranked, ranked + STEADY_OCTAVES, side="right") - np.arange(ranked.size)
+    most = int(np.argmax(count))
+    if count[most] < STEADY_SHARE * ranked.size:
+        return None
+    return float(np.median(ranked[most : most + count[most]]))
 
 
 def _syllables(likeness: Floats, pitch_hz: Floats) -> list[tuple[int, int]]:
