@@ -41,7 +41,7 @@ def print_verdicts(out: Console, verdicts: Sequence[Row]) -> None:
         figures = []
         if verdict.get("value") is not None:
             figures.append(number(verdict["value"], verdict.get("unit", "")))
-        if verdict.get("uncertainty") is not None:
+        if verdict.get("uncertainty"):  # none where the value is only a bound
             figures.append(f"± {number(verdict['uncertainty'], verdict.get('unit', ''))}")
         if verdict.get("limit") is not None:
             side = SIDES.get(verdict.get("better", ""), "limit")
