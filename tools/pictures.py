@@ -37,8 +37,9 @@ def main(folder: Path) -> None:
         tab.goto(f"{server.address}/jobs/1/handover")
         take(tab, "handover")
         hunt(tab, server.address)
-        tab.goto(server.address)
-        take(tab, "bench")
+        for name, path in (("bench", "/"), ("boards", "/boards"), ("board", "/jobs/1/board")):
+            tab.goto(server.address + path)
+            take(tab, name)
 
 
 def hunt(tab, address: str) -> None:
