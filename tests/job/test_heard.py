@@ -52,3 +52,17 @@ def test_a_take_from_before_says_nothing_of_the_board_after_the_work(desk, tmp_p
 
     assert keep_recording(desk, job, take, "before").complaints == ()
     assert keep_recording(desk, job, take, "after").complaints != ()
+
+
+def test_hum_that_passes_its_limit_is_no_complaint(desk, tmp_path):
+    """A line far below the limit is told as absent, not as hum."""
+    job = opened(desk, tmp_path)
+    wave = recorded(played("quick 1").samples, sections=loudspeaker(), noise_db=-95, skew_ppm=50)
+    wave = wave + 3e-5 * np.sin(2 * np.pi * 100 * np.arange(wave.size) / RATE)
+    soundfile.write(tmp_path / "still.wav", wave, RATE, subtype="PCM_24")
+
+    kept = keep_recording(desk, job, tmp_path / "still.wav", "after")
+
+    assert kept.document["noise"]["hum"]
+    found = view(desk, job).state.all(Complaint)
+    assert [(one.word, one.seen) for one in found if one.word == "hum"] == [("hum", False)]

@@ -56,15 +56,17 @@ def _new(complaints: Iterator[Complaint], entry: int, known: Known | None, state
 
 
 def _found(document: Mapping[str, Any]) -> Iterator[Complaint]:
-    heard = document.get("evidence") or ()
+    verdicts = document.get("verdicts") or ()
+    passed = {verdict["what"] for verdict in verdicts if verdict["verdict"] == "pass"}
+    heard = [one for one in document.get("evidence") or () if one["complaint"] not in passed]
     for one in heard:
         measured = f"{_figure(one['value'], one['unit'])} ± {_figure(one['spread'], one['unit'])}"
         where = {"driver": one["driver"] or "", "with_volume": one.get("with_volume") or ""}
         yield Complaint.model_validate({"is": one["complaint"], "measured": measured} | where)
     words = {one["complaint"] for one in heard}
-    for verdict in document.get("verdicts") or ():
-        if verdict["what"] in ABSENT and verdict["verdict"] == "pass" and verdict["what"] not in words:
-            yield Complaint.model_validate({"is": verdict["what"], "seen": False})
+    for word in ABSENT:
+        if word in passed and word not in words:
+            yield Complaint.model_validate({"is": word, "seen": False})
 
 
 def _measured(document: Mapping[str, Any], driver: str) -> Iterator[Complaint]:

@@ -12,7 +12,7 @@ from dataclasses import dataclass
 from datetime import UTC, datetime
 from importlib.resources import files
 from pathlib import Path
-from typing import Literal, cast
+from typing import Any, Literal, cast
 
 import font_source_sans_pro
 import typst
@@ -107,11 +107,19 @@ def _compiled(
         fonts = Path(font_source_sans_pro.__file__).parent / "files"
         compiler = typst.Compiler(str(main), root=folder, font_paths=[str(fonts)], ignore_system_fonts=True)
         for fit in FITS:
-            words = json.dumps(sheet(data, made, frozenset(drawn), fit), ensure_ascii=False)
-            Path(folder, "data.json").write_text(words, encoding="utf-8")
-            if _page_count(compiler) <= layout.pages:
+            words = sheet(data, made, frozenset(drawn), fit)
+            ways = [_pages_with(compiler, folder, words | {"cautions_first": first}) for first in (True, False)]
+            if ways[0] <= ways[1]:
+                _pages_with(compiler, folder, words | {"cautions_first": True})
+            if min(ways) <= layout.pages:
                 break
         return cast("bytes | list[bytes]", compiler.compile(format=kind, ppi=ppi, timestamp=made))
+
+
+def _pages_with(compiler: typst.Compiler, folder: str, words: dict[str, Any]) -> int:
+    """How many pages these words take; they are what is compiled next."""
+    Path(folder, "data.json").write_text(json.dumps(words, ensure_ascii=False), encoding="utf-8")
+    return _page_count(compiler)
 
 
 def _page_count(compiler: typst.Compiler) -> int:
