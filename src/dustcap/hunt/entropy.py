@@ -47,4 +47,5 @@ def information(joint: ArrayLike) -> Floats:
 
 
 def _m_log_m(mass: Floats) -> Floats:
-    return np.asarray(mass * np.log2(np.where(mass > 0, mass, 1.0)))
+    logs = np.maximum(mass, 1e-300)
+    return np.asarray(mass * np.log2(logs, out=logs))

@@ -154,12 +154,16 @@ def _best(base: Growing, grown: Predictions, evidence: Evidence, most: int, size
     singles = np.flatnonzero(sizes == 1)
     heads = np.flatnonzero(sizes == size - 1)
     heads = heads[np.argsort(-judged.score[heads], kind="stable")[:BASES]]
+    areas = [{fault.area for fault in suspect.faults if isinstance(fault, Leak)} - {""} for suspect in grown.suspects]
+    in_area = {area: np.array([area in areas[i] for i in singles.tolist()]) for area in set().union(*areas)}
     found: dict[frozenset[Fault], tuple[float, float]] = {}
     for head in heads.tolist():
         like = _together(judged, head, singles).sum(axis=1)
         alone = np.maximum(judged.like[head].sum(), judged.like[singles].sum(axis=1))
         rough = judged.score[head] + judged.score[singles] - judged.like[singles].sum(axis=1)
-        rough = rough - judged.like[head].sum() + like + _bonus(grown.suspects, head, singles)
+        rough = rough - judged.like[head].sum() + like
+        for area in areas[head]:
+            rough = np.where(in_area[area], rough + SAME_AREA_BONUS, rough)
         rough[like - alone < GAIN] = NEVER
         for i in np.argsort(-rough, kind="stable")[:WEIGHED].tolist():
             if rough[i] == NEVER:
@@ -188,12 +192,6 @@ def _together(judged: _Judged, head: int, others: NDArray[np.intp]) -> Floats:
             np.where(judged.silent[head], theirs, np.maximum(mine, theirs)),
         )
     )
-
-
-def _bonus(suspects: Sequence[Suspect], head: int, others: NDArray[np.intp]) -> Floats:
-    areas = {fault.area for fault in suspects[head].faults if isinstance(fault, Leak)} - {""}
-    same = [any(isinstance(f, Leak) and f.area in areas for f in suspects[i].faults) for i in others.tolist()]
-    return np.where(same, SAME_AREA_BONUS, 0.0)
 
 
 def _possible(faults: frozenset[Fault]) -> bool:

@@ -97,15 +97,17 @@ class Kernel:
         shown = np.isfinite(place)
         middle = np.where(shown, place, 0.0)
         apart = _apart(middle[..., None], shown[..., None], near)[..., 0]
-        variance = np.square(apart).mean(axis=2)
+        variance = np.einsum("spk,spk->sp", apart, apart) / apart.shape[2]
         row = np.einsum("spk,spki->spi", apart, far) / apart.shape[2]
-        share = apart.shape[2] / (apart.shape[2] + 1.0)  # the sample itself lies off by nothing
-        off, offs = apart.mean(axis=2) * share, far.mean(axis=2) * share
+        if centred:
+            share = apart.shape[2] / (apart.shape[2] + 1.0)  # the sample itself lies off by nothing
+            off, offs = apart.mean(axis=2) * share, far.mean(axis=2) * share
         for number, step in enumerate(self.steps):
             gain, counts = row[..., number] / step.variance[rows], step.counts[rows]
-            here = (offs[..., number] * counts / step.variance[rows])[..., None]
-            off = off - gain * counts * offs[..., number]
-            offs = offs - step.covariance[rows] * here
+            if centred:
+                here = (offs[..., number] * counts / step.variance[rows])[..., None]
+                off = off - gain * counts * offs[..., number]
+                offs = offs - step.covariance[rows] * here
             middle = middle + gain * step.moved[rows]
             variance = variance - gain * row[..., number] * counts
             row = row - (gain * counts)[..., None] * step.covariance[rows]

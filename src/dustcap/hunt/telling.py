@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 
 from dustcap.hunt.entropy import entropy, information
 from dustcap.hunt.likelihoods import HEARD_UNEXPLAINED
-from dustcap.hunt.memory import remembered
+from dustcap.hunt.memory import heard, remembered
 from dustcap.hunt.meter import READING, positions, spread_of
 from dustcap.hunt.outcomes import NODES, SHARES, Cloud, chances, labels, per_row
 from dustcap.hunt.posterior import Posterior
@@ -39,7 +39,7 @@ def quick_bits(cloud: Cloud, found: Posterior, units: Units, kind: str = "") -> 
     checks = tuple(found.predictions.candidates())
     worded = [check for check in checks if check.kind in WORDED and kind in ("", check.kind)]
     numbered = tuple(check for check in checks if check.kind not in WORDED and kind in ("", check.kind))
-    told = dict(zip(worded, word_bits(cloud, found, worded).tolist(), strict=True))
+    told = dict(zip(worded, _word_bits(cloud, _words(cloud, found, tuple(worded)), worded).tolist(), strict=True))
     for first in range(0, len(numbered), TOGETHER):
         some = numbered[first : first + TOGETHER]
         place = _places(cloud, found, some, units) / np.float32(QUICK_BIN)
@@ -52,7 +52,8 @@ def careful_bits(cloud: Cloud, found: Posterior, checks: Sequence[Check], units:
     """Information of each check with the blur of its predictions, shape (checks,)."""
     told = np.zeros(len(checks))
     worded = [i for i, check in enumerate(checks) if check.kind in WORDED]
-    told[worded] = word_bits(cloud, found, [checks[i] for i in worded])
+    words = [checks[i] for i in worded]
+    told[worded] = _word_bits(cloud, [chances(cloud, found.predictions, check)[0] for check in words], words)
     numbered = [i for i, check in enumerate(checks) if check.kind not in WORDED]
     if numbered:
         pairs = [found.predicted(checks[i], units.get(checks[i].part, "")) for i in numbered]
@@ -66,14 +67,14 @@ def careful_bits(cloud: Cloud, found: Posterior, checks: Sequence[Check], units:
     return told
 
 
-def word_bits(cloud: Cloud, found: Posterior, checks: Sequence[Check]) -> Floats:
-    """Information of looks for one word and of listens, shape (checks,).
+def _word_bits(cloud: Cloud, chance: Sequence[Floats], checks: Sequence[Check]) -> Floats:
+    """Information of looks for one word and of listens, from each particle's chance of a yes; shape (checks,).
 
     Words of a look fall on an undescribed board as on the healthy one; complaints as the posterior has it.
     """
     if not checks:
         return np.zeros(0)
-    yes = np.stack([chances(cloud, found.predictions, check)[0] for check in checks])
+    yes = np.stack(chance)
     groups = cloud.present.size
     number = np.broadcast_to(cloud.local, yes.shape)
     joint = np.stack([per_row(number, groups, cloud.mass * one) for one in (yes, 1.0 - yes)], axis=2)
@@ -82,6 +83,23 @@ def word_bits(cloud: Cloud, found: Posterior, checks: Sequence[Check]) -> Floats
     heard = np.array([HEARD_UNEXPLAINED, 1 - HEARD_UNEXPLAINED])
     joint[:, -1] = (whole + cloud.anything) * np.where(listened, heard, odd / np.maximum(whole, 1e-300))
     return information(joint)
+
+
+def _words(cloud: Cloud, found: Posterior, checks: tuple[Check, ...]) -> Sequence[Floats]:
+    """Each particle's chance of a yes to each check."""
+    predictions = found.predictions
+    shape = (len(predictions.suspects), predictions.particles)
+
+    def table(check: Check) -> Floats:
+        if check.kind == "listen":
+            return heard(predictions, check.word, check.part or check.at)
+        seen = np.asarray(predictions.seen(check.part, check.word), dtype=float)
+        return np.broadcast_to(seen.reshape(-1, 1), shape)
+
+    if not checks or not hasattr(predictions, "memory"):
+        return [chances(cloud, predictions, check)[0] for check in checks]
+    whole = remembered(predictions, ("words", checks), lambda: np.stack([table(check) for check in checks], axis=-1))
+    return list(np.asarray(whole[cloud.suspect, cloud.particle].T))
 
 
 def _places(cloud: Cloud, found: Posterior, checks: tuple[Check, ...], units: Units) -> Places:
