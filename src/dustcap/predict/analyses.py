@@ -17,15 +17,19 @@ from numpy.typing import NDArray
 
 from dustcap.board.model import Part
 from dustcap.circuit.changes import changed_pair_impedance
+from dustcap.circuit.elements import Circuit
 from dustcap.circuit.meter import junction_volts, low_drop_diodes, resistance
+from dustcap.circuit.point import OperatingPoint
 from dustcap.circuit.unpowered import branches_of
 from dustcap.predict.cases import Cases
 from dustcap.predict.checks import DEFAULT_SIGNAL_HZ
-from dustcap.predict.powered import GAIN, NAMES, UNSTABLE, Spread, blocks, solve_task, tasks_of
+from dustcap.predict.powered import GAIN, NAMES, UNSTABLE, Spread, blocks, healthy_point, solve_task, tasks_of
 from dustcap.predict.warmth import kelvin_per_watt
 
 Floats = NDArray[np.float64]
 Store = MutableMapping[str, NDArray[Any]]
+
+Starts = dict[tuple[int, bool], tuple[Circuit, OperatingPoint]]
 
 BAND_HZ = {"woofer": 200.0, "tweeter": 6000.0}
 """Where each driver's level is read; others at the usual signal's frequency."""
@@ -54,13 +58,17 @@ class Powered:
 
 @dataclass
 class Analyses:
-    """Results of every analysis over all cases, kept once computed (in `store` across runs, if one is given)."""
+    """Results of every analysis over all cases, kept once computed (in `store` across runs, if one is given).
+
+    `starts`: the healthy board's points, by circuit and state, shared by analyses on the same samples.
+    """
 
     cases: Cases
     store: Store = field(default_factory=dict)
     progress: Callable[[float], None] = lambda share: None
     spread: Spread = map
     kept: dict[Any, Any] = field(default_factory=dict)
+    starts: Starts = field(default_factory=dict)
 
     def __post_init__(self) -> None:
         self.nets = self.cases.circuit.nets
@@ -96,7 +104,10 @@ class Analyses:
 
     def _solved(self, connected: bool, hz: tuple[float, ...]) -> dict[str, NDArray[Any]]:
         cases = self.cases.coarse(COARSE) if connected else self.cases
-        tasks = list(tasks_of(cases, connected, hz, min(cases.particles, COARSE)))
+        label = id(cases.circuit), connected
+        if label not in self.starts:
+            self.starts[label] = cases.circuit, healthy_point(cases, connected)
+        tasks = list(tasks_of(cases, connected, hz, min(cases.particles, COARSE), self.starts[label][1]))
         pieces = []
         for piece in self.spread(solve_task, tasks):
             pieces.append(piece)

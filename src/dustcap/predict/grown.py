@@ -45,14 +45,15 @@ class Batch:
         return {suspect: found[1 + self.suspects.index(suspect)] for suspect in mine}
 
 
-def batch_of(cases: Cases, suspects: Sequence[Suspect]) -> Batch:
-    """Cases for new suspects; their severities go by their names, whatever else is asked for with them.
+def batch_of(analyses: Analyses, suspects: Sequence[Suspect]) -> Batch:
+    """New suspects on the same samples; their severities go by their names, whatever else is asked for with them.
 
     Raises
     ------
     InputError
         If one has more faults than are drawn for, or leaks to a net that the board does not have.
     """
+    cases = analyses.cases
     nets = {*cases.board.nets, cases.board.common}
     for suspect in suspects:
         leaks = [f for f in suspect.faults if isinstance(f, Leak)]
@@ -65,7 +66,8 @@ def batch_of(cases: Cases, suspects: Sequence[Suspect]) -> Batch:
     cases = _with_places(cases, [f for s in suspects for f in s.faults if isinstance(f, Leak)])
     draws = [unit_points(cases.particles, MAX_FAULTS, crc32(suspect.key.encode())).T for suspect in suspects]
     severity = np.stack([cases.severity[0], *draws])
-    return Batch(tuple(suspects), Analyses(replace(cases, suspects=(HEALTHY, *suspects), severity=severity)))
+    grown = replace(cases, suspects=(HEALTHY, *suspects), severity=severity)
+    return Batch(tuple(suspects), Analyses(grown, starts=analyses.starts))
 
 
 def _with_places(cases: Cases, leaks: Sequence[Leak]) -> Cases:

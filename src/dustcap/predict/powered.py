@@ -45,9 +45,15 @@ class Task:
     gains_of: int
 
 
-def tasks_of(cases: Cases, connected: bool, hz: tuple[float, ...], gains_of: int) -> Iterator[Task]:
+def healthy_point(cases: Cases, connected: bool) -> OperatingPoint:
+    """The healthy board on every sample, from which every suspect's cases start."""
+    return operating_point(cases.circuit, cases.values([0], drivers_off(cases, connected)))
+
+
+def tasks_of(
+    cases: Cases, connected: bool, hz: tuple[float, ...], gains_of: int, healthy: OperatingPoint
+) -> Iterator[Task]:
     """The work in blocks; gains for the first `gains_of` samples of each suspect."""
-    healthy = operating_point(cases.circuit, cases.values([0], drivers_off(cases, connected)))
     for rows in blocks(range(len(cases.suspects)), cases.particles):
         severity = cases.severity[rows]
         yield Task(cases.of(rows, severity), tuple(range(len(rows))), healthy, connected, hz, gains_of)

@@ -184,7 +184,7 @@ class Predictor:
         solved = {suspect for batch in self._batches for suspect in batch.suspects}
         new = [suspect for suspect in extra if suspect not in solved]
         if new:
-            self._batches.append(batch_of(self.analyses.cases, new))
+            self._batches.append(batch_of(self.analyses, new))
         return Grown(self, extra, self._batches)
 
     def renewed(self, which: Sequence[int], weights: Floats, rng: np.random.Generator) -> Predictor:
@@ -218,7 +218,7 @@ class Renewed(Predictor):
             )
         self._shares = shares
         rows = [0, *self._which]
-        self._new = Analyses(cases.of(rows, severity[rows]))
+        self._new = Analyses(cases.of(rows, severity[rows]), starts=old.analyses.starts)
         self._use(old.board, Analyses(_with(cases, severity), kept=dict(old.analyses.kept)))
 
     @property

@@ -26,7 +26,7 @@ from dustcap.errors import InputError
 from dustcap.faults.suspects import HEALTHY
 from dustcap.predict.cases import Cases, make_cases
 from dustcap.predict.checks import DEFAULT_SIGNAL_HZ, DEFAULT_SIGNAL_V, METER_INPUT_OHM, OHMS_OVER_RANGE
-from dustcap.predict.powered import GAIN, Arrays, solve_task, tasks_of
+from dustcap.predict.powered import GAIN, Arrays, healthy_point, solve_task, tasks_of
 from dustcap.predict.sheet_load import Load, load_at_rest, load_at_signal
 
 Floats = NDArray[np.float64]
@@ -142,7 +142,7 @@ def service_sheet(
     """
     _check_signal(signal_hz, signal_v)
     cases = make_cases(board, to_circuit(board), (HEALTHY,), particles=samples, seed=seed)
-    (task,) = tasks_of(cases, False, (signal_hz,), samples)
+    (task,) = tasks_of(cases, False, (signal_hz,), samples, healthy_point(cases, False))
     found = {name: array[0] for name, array in solve_task(task).items()}
     loads = load_at_rest(board, task.healthy), load_at_signal(cases, signal_hz, signal_v)
     return Sheet(
