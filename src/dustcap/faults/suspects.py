@@ -163,21 +163,19 @@ def prior(
     --------
     See tests/faults/test_prior.py.
     """
-    weights = _Weights.of(board, working_v or {}, factors or {}, table)
-    healthy = HEALTHY_SHARE / (1 - HEALTHY_SHARE) * weights.total()
-    return np.array([weights.joint(suspect) if suspect.faults else healthy for suspect in suspected], dtype=np.float64)
+    return Weights.of(board, working_v or {}, factors or {}, table).prior(suspected)
 
 
 @dataclass(frozen=True)
-class _Weights:
-    """Expected numbers of every single fault of one board."""
+class Weights:
+    """Expected numbers of every single fault of one board, from which `prior` weighs any suspects."""
 
     board: Board
     parts: Mapping[str, Mapping[str, float]]  # part -> mode -> expected number
     area_pairs: Mapping[str, int]  # area, part with residue or "" -> how many pairs share its weight
 
     @staticmethod
-    def of(board: Board, working_v: Mapping[str, float], factors: Mapping[str, float], table: str) -> _Weights:
+    def of(board: Board, working_v: Mapping[str, float], factors: Mapping[str, float], table: str) -> Weights:
         raw = {}
         for part in board.parts.values():
             factor = factors.get(part.name, 1.0)
@@ -194,7 +192,12 @@ class _Weights:
             for name, modes in raw.items()
         }
         pairs = [leak.area for leak in _leaks(board, ())]
-        return _Weights(board, scaled, {area: pairs.count(area) for area in set(pairs)})
+        return Weights(board, scaled, {area: pairs.count(area) for area in set(pairs)})
+
+    def prior(self, suspected: Sequence[Suspect]) -> NDArray[np.float64]:
+        """Expected number of each suspect's faults, shape (n,): see the function of this name."""
+        healthy = HEALTHY_SHARE / (1 - HEALTHY_SHARE) * self.total()
+        return np.array([self.joint(suspect) if suspect.faults else healthy for suspect in suspected], dtype=float)
 
     def total(self) -> float:
         """All single faults together."""

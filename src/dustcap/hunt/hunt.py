@@ -17,7 +17,7 @@ from dustcap.hunt.circumstances import Placed, plain
 from dustcap.hunt.cleared import PartCase, cleared
 from dustcap.hunt.evidence import Complaint, Evidence
 from dustcap.hunt.explain import reasons
-from dustcap.hunt.joint import with_joint
+from dustcap.hunt.joint import single_faults_fall_short, with_joint
 from dustcap.hunt.known import Known
 from dustcap.hunt.meter import spread_of, values_at
 from dustcap.hunt.next_check import Proposal, plan_checks
@@ -30,6 +30,8 @@ from dustcap.predict.checks import KINDS, Check
 Floats = NDArray[np.float64]
 
 SEED = 27
+POOR = 0.25  # share of "not in the model" from which single faults count as a poor explanation: a choice of ours
+LEADS = 0.2  # probability from which the best suspect is an explanation at all: a choice of ours
 ROWS = 25
 EXPECTED_FOR = 5
 LIKELY_ENOUGH = 0.01
@@ -101,6 +103,7 @@ def hunt(
     evidence: Evidence,
     next: int = 5,
     *,
+    further: Predictions | None = None,
     costs: Costs | None = None,
     known: Known | None = None,
     rows: int = ROWS,
@@ -117,6 +120,8 @@ def hunt(
         What is known so far, oldest first.
     next : int
         How many checks to propose.
+    further : Predictions, optional
+        The same source with joint faults, to turn to where this one explains the evidence poorly.
     costs : Costs, optional
         Minutes of repairs and of changing the state of the bench.
     known : Known, optional
@@ -135,13 +140,16 @@ def hunt(
     """
     costs = costs or Costs()
     units = known.parts if known else {}
-    predictions = with_joint(twinned(predictions, evidence.twin), evidence)
-    found = posterior(predictions, evidence, rng or np.random.default_rng(SEED))
+    common = known.common if known else "0V"
+    found: Posterior | None = None
+    if further is None or not single_faults_fall_short(evidence):
+        found = _weighed(predictions, evidence, rng)
+    if found is None or (further is not None and _poor(found, common)):
+        found = _weighed(further or predictions, evidence, rng)
     groups = group_by_action(found.predictions.suspects)
     outlook = plan_checks(found, evidence, groups, costs, units, known.drivers if known else {})
     listed = _listed(found.probability, rows)
     ohms = ohms_told(found, listed)
-    common = known.common if known else "0V"
     proposals = outlook.proposals[: max(next, 0)]
     return HuntResult(
         suspects=tuple(_row(found, i, ohms.get(i, ()), common) for i in listed),
@@ -153,6 +161,18 @@ def hunt(
         notes=(*evidence.notes, *twin_notes(found.predictions, evidence), *_unused(found.predictions, evidence)),
         why=cleared(found, why, common) if why else None,
     )
+
+
+def _weighed(predictions: Predictions, evidence: Evidence, rng: np.random.Generator | None) -> Posterior:
+    source = with_joint(twinned(predictions, evidence.twin), evidence)
+    return posterior(source, evidence, rng or np.random.default_rng(SEED))
+
+
+def _poor(found: Posterior, common: str) -> bool:
+    """Whether something stays unexplained: an entry speaks against the best suspect, or the model itself does."""
+    best = 1 + int(np.argmax(found.probability[1:]))
+    leads = found.probability[best] > LEADS
+    return found.unexplained > POOR or bool(leads and reasons(found, best, common).against)
 
 
 def _listed(probability: Floats, rows: int) -> list[int]:

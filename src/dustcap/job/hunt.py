@@ -16,8 +16,7 @@ from dustcap.errors import InputError
 from dustcap.hunt.board_names import known_of
 from dustcap.hunt.evidence import Evidence
 from dustcap.hunt.findings import parse_findings
-from dustcap.hunt.hunt import HuntResult, hunt
-from dustcap.hunt.joint import single_faults_fall_short
+from dustcap.hunt.hunt import hunt
 from dustcap.hunt.memory import Settled, Settling
 from dustcap.hunt.results import to_json
 from dustcap.job.cautions import CLEANING, LICENCE, for_states
@@ -35,8 +34,6 @@ NEXT = 5
 PREDICTIONS = "predictions"
 KEPT_SUSPECTS = 12
 KEPT_NEXT = 3
-POOR = 0.25  # share of "not in the model" from which single faults count as a poor explanation: a choice of ours
-LEADS = 0.2  # probability from which the best suspect is an explanation at all: a choice of ours
 
 
 @dataclass(frozen=True, slots=True)
@@ -75,9 +72,7 @@ class Hunter:
             If the board as described has no operating point.
         """
         single, joint = self._settled = self._settled or (Settled(self.predictor), Settling(self.predictor))
-        result = hunt(single, told, next, known=self.known, why=why)
-        if _poor(result) or single_faults_fall_short(told):
-            result = hunt(joint, told, next, known=self.known, why=why)
+        result = hunt(single, told, next, further=joint, known=self.known, why=why)
         document = to_json(result, self.board.name, self.board.revision)
         return HuntAnswer(document, _cautions(document))
 
@@ -178,12 +173,6 @@ class JobHunt:
             return answer
         kept = _kept(answer.document, max(state.last_finding, 1))
         return HuntAnswer(answer.document, answer.cautions, append(self.desk, self.job, kept))
-
-
-def _poor(result: HuntResult) -> bool:
-    """Whether single faults leave something unexplained: an entry speaks against the best, or the model itself does."""
-    best = result.suspects[:1]
-    return result.unexplained > POOR or any(row.against and row.probability > LEADS for row in best)
 
 
 def suspect_words(suspect: Document) -> str:

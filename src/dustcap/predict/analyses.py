@@ -134,9 +134,11 @@ class Analyses:
 
     def unstable(self) -> NDArray[np.bool_]:
         """Whether the linearised circuit has a growing oscillation, (suspects, particles)."""
-        self.powered(True)
-        oscillating = np.array([self._oscillates(s) for s in range(len(self.cases.suspects))])
-        return np.asarray(self._repeated(self.store[UNSTABLE]) | oscillating[:, None])
+        if "unstable" not in self.kept:
+            self.powered(True)
+            oscillating = np.array([self._oscillates(s) for s in range(len(self.cases.suspects))])
+            self.kept["unstable"] = self._repeated(self.store[UNSTABLE]) | oscillating[:, None]
+        return np.asarray(self.kept["unstable"])
 
     def _oscillates(self, suspect: int) -> bool:
         changed = self.cases.of_suspect(suspect, self.cases.base)

@@ -18,7 +18,7 @@ from dustcap.board.circuit import to_circuit
 from dustcap.board.model import Board
 from dustcap.faults.severity import leak_ohms
 from dustcap.faults.sighting import seen
-from dustcap.faults.suspects import HEALTHY, Leak, Suspect, prior, suspects
+from dustcap.faults.suspects import HEALTHY, Leak, Suspect, Weights, suspects
 from dustcap.predict.analyses import Analyses, Store
 from dustcap.predict.candidates import candidates
 from dustcap.predict.cases import MAX_FAULTS, Cases, make_cases
@@ -98,8 +98,12 @@ class Predictor:
 
     def prior_with(self, extra: Sequence[Suspect]) -> Floats:
         """The same with further suspects at the end, joint ones weighed against the single ones."""
-        expected = prior(self.board, (*self.suspects, *extra), working_v=self._working_v())
+        expected = self._weights.prior((*self.suspects, *extra))
         return np.asarray((1 - NOT_IN_THE_MODEL) * expected / np.sum(expected))
+
+    @cached_property
+    def _weights(self) -> Weights:
+        return Weights.of(self.board, self._working_v(), {}, "aged")
 
     def _working_v(self) -> dict[str, float]:
         """Volts across every capacitor of the healthy board in use."""
