@@ -6,8 +6,8 @@ it was asked of, so that the next hunt on the board asks for it again at no cost
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
-from dataclasses import dataclass, replace
+from collections.abc import Callable, Hashable, Sequence
+from dataclasses import dataclass, field, replace
 from functools import cached_property
 from math import inf
 from zlib import crc32
@@ -31,18 +31,17 @@ Floats = NDArray[np.float64]
 
 @dataclass(frozen=True)
 class Batch:
-    """Suspects that were solved together; row 0 of its analyses is the healthy board."""
+    """Suspects that were solved together; row 0 of its analyses is the healthy board. What was read off is kept."""
 
     suspects: tuple[Suspect, ...]
     analyses: Analyses
+    tables: dict[Hashable, Floats] = field(default_factory=dict, repr=False, compare=False)
 
-    def rows_of(self, table: Callable[[Analyses], Floats], wanted: Sequence[Suspect]) -> dict[Suspect, Floats]:
-        """The rows of the wanted suspects among its own."""
-        mine = [suspect for suspect in self.suspects if suspect in set(wanted)]
-        if not mine:
-            return {}
-        found = table(self.analyses)
-        return {suspect: found[1 + self.suspects.index(suspect)] for suspect in mine}
+    def table(self, key: Hashable, make: Callable[[Analyses], Floats]) -> Floats:
+        """What `make` reads off the analyses, made once for each key."""
+        if key not in self.tables:
+            self.tables[key] = make(self.analyses)
+        return self.tables[key]
 
 
 def batch_of(analyses: Analyses, suspects: Sequence[Suspect]) -> Batch:
@@ -89,7 +88,9 @@ class Grown(Predictor):
         self._old, self._extra, self._solved = old, tuple(extra), tuple(batches)
         cases = old.analyses.cases
         place = {s: (b, 1 + i) for b, batch in enumerate(self._solved) for i, s in enumerate(batch.suspects)}
-        drawn = [self._solved[b].analyses.cases.severity[i] for b, i in (place[s] for s in self._extra)]
+        found = np.array([place[suspect] for suspect in self._extra], dtype=np.intp).reshape(-1, 2)
+        self._picks = [(b, np.flatnonzero(found[:, 0] == b), found[found[:, 0] == b, 1]) for b in {*found[:, 0]}]
+        drawn = [self._solved[b].analyses.cases.severity[i] for b, i in found]
         severity = np.concatenate([cases.severity, np.reshape(drawn, (-1, *cases.severity.shape[1:]))])
         self._use(old.board, Analyses(replace(cases, suspects=(*cases.suspects, *self._extra), severity=severity)))
 
@@ -106,25 +107,27 @@ class Grown(Predictor):
         """As before, with the rows of the new suspects below."""
         if check not in self._known:
             self._known[check] = self._below(
-                self._old.readings(check), lambda one: np.asarray(reading(one, check), dtype=float)
+                self._old.readings(check), check, lambda one: np.asarray(reading(one, check), dtype=float)
             )
         return self._known[check]
 
     def heard(self, complaint: str, driver: str) -> Floats:
         """As before, with the rows of the new suspects below."""
-        return self._below(self._old.heard(complaint, driver), lambda one: heard(one, complaint, driver))
+        old, key = self._old.heard(complaint, driver), ("heard", complaint, driver)
+        return self._below(old, key, lambda one: heard(one, complaint, driver))
 
     def follows(self, complaint: str, driver: str) -> Floats:
         """As before, with the rows of the new suspects below."""
-        return self._below(self._old.follows(complaint, driver), lambda one: follows(one, complaint, driver))
+        old, key = self._old.follows(complaint, driver), ("follows", complaint, driver)
+        return self._below(old, key, lambda one: follows(one, complaint, driver))
 
     def seen(self, target: str, word: str) -> Floats:
         """As before, with those of the new suspects at the end."""
         old = self._old.seen(target, word)
         return np.concatenate([old, looks(self.board, self._extra, target, word)])
 
-    def _below(self, old: Floats, table: Callable[[Analyses], Floats]) -> Floats:
-        rows: dict[Suspect, Floats] = {}
-        for batch in self._solved:
-            rows |= batch.rows_of(table, self._extra)
-        return np.concatenate([old, np.reshape([rows[s] for s in self._extra], (-1, old.shape[1]))])
+    def _below(self, old: Floats, key: Hashable, table: Callable[[Analyses], Floats]) -> Floats:
+        rows = np.empty((len(self._extra), old.shape[1]))
+        for batch, mine, theirs in self._picks:
+            rows[mine] = self._solved[batch].table(key, table)[theirs]
+        return np.concatenate([old, rows])
