@@ -106,9 +106,7 @@ class Grown(Predictor):
     def readings(self, check: Check) -> Floats:
         """As before, with the rows of the new suspects below."""
         if check not in self._known:
-            self._known[check] = self._below(
-                self._old.readings(check), check, lambda one: np.asarray(reading(one, check), dtype=float)
-            )
+            self._known[check] = self._below(self._old.readings(check), check, lambda one: self._reading(one, check))
         return self._known[check]
 
     def heard(self, complaint: str, driver: str) -> Floats:
@@ -125,6 +123,10 @@ class Grown(Predictor):
         """As before, with those of the new suspects at the end."""
         old = self._old.seen(target, word)
         return np.concatenate([old, looks(self.board, self._extra, target, word)])
+
+    def _reading(self, analyses: Analyses, check: Check) -> Floats:
+        self.expect_all(analyses, check)
+        return np.asarray(reading(analyses, check), dtype=float)
 
     def _below(self, old: Floats, key: Hashable, table: Callable[[Analyses], Floats]) -> Floats:
         rows = np.empty((len(self._extra), old.shape[1]))

@@ -125,10 +125,14 @@ class Predictor:
 
     def _announce(self, check: Check) -> None:
         """Once the first unplugged check is asked for, have all of its kind computed in one pass."""
+        self.expect_all(self.analyses, check)
+
+    def expect_all(self, analyses: Analyses, check: Check) -> None:
+        """Announce every candidate of an unplugged check's kind to analyses that were not asked for one yet."""
         hz = {"ohms": 0.0, "leakage": 0.0, "esr": ESR_HZ, "capacitance": CAPACITANCE_HZ}.get(check.kind)
-        if hz is not None and ("unpowered", hz) not in self.analyses.kept:
+        if hz is not None and ("unpowered", hz) not in analyses.kept:
             kinds = ("ohms", "leakage") if hz == 0.0 else (check.kind,)
-            self.analyses.expect([(c.at, c.against) for c in self.candidates() if c.kind in kinds], hz)
+            analyses.expect([(c.at, c.against) for c in self.candidates() if c.kind in kinds], hz)
 
     def severities(self) -> Floats:
         """Ohms of each suspect's first leak, shape (suspects, particles); nan where there is none."""
