@@ -5,7 +5,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from dustcap.circuit import low_rank
+from dustcap.circuit import eliminated
 from dustcap.circuit.low_rank import LowRank
 from dustcap.circuit.stamps import Changes, Stamps
 
@@ -60,7 +60,7 @@ def faults(rng, y, rank):
     factor[::3, 0] = np.inf  # one at most: two in parallel leave the reference without an answer
     values = np.where(np.isinf(factor)[..., None], np.inf, y[stamps] * np.where(np.isinf(factor), 1, factor)[..., None])
     stamps[::4, -1] = -1  # fewer
-    return Changes(stamps, values)
+    return Changes.of(stamps, values)
 
 
 @settings(max_examples=40, deadline=None)
@@ -81,7 +81,7 @@ def test_every_fault_equals_the_plain_solution(seed, moving, rank, controlled):
         for sample in range(samples):
             changed = y[:, sample].copy()
             there = changes.stamps[fault] >= 0
-            changed[changes.stamps[fault][there]] = changes.values[fault, there, sample]
+            changed[changes.stamps[fault][there]] = changes.values[changes.rows[fault][there], sample]
             volts = plain(stamps, changed, current)
             expected, most = volts[reads[:, 0]] - volts[reads[:, 1]], np.abs(volts).max()
             if most < 1e6:  # beyond, a part of the network hangs on the floor alone and has no voltage to agree on
@@ -109,7 +109,7 @@ LADDER = Stamps.branches(np.array([[0, 2], [0, 1], [1, 2], [1, 2]]), 2)
 def test_a_ladder_stands_where_its_parts_put_it(changed, values, expected):
     """Open, drift, short, bridge and two at once."""
     healthy = np.array([[1e-3], [1e-3], [1e-3], [0.0]])
-    changes = Changes(np.array([changed]), np.array(values, dtype=float)[None, :, None])
+    changes = Changes.of(np.array([changed]), np.array(values, dtype=float)[None, :, None])
 
     got = LowRank(LADDER, healthy, changes, 0.0).voltages(np.array([1e-3, 0]), np.array([[0, 2], [1, 2]]))
 
@@ -124,7 +124,7 @@ def test_few_cases_need_to_be_solved_anew():
     y = np.append(10.0 ** rng.uniform(-5, -3, 40), nominal)[:, None] * rng.uniform(0.9, 1.1, (120, 30))
     every = np.arange(120)
     values = np.stack([0 * y, 0.5 * y, 2 * y, np.full_like(y, 1e3), np.full_like(y, np.inf)], 1).reshape(600, 1, 30)
-    faults = LowRank(Stamps.branches(ends, 40), y, Changes(np.repeat(every, 5)[:, None], values), FLOOR_S)
+    faults = LowRank(Stamps.branches(ends, 40), y, Changes.of(np.repeat(every, 5)[:, None], values), FLOOR_S)
 
     _, poor = faults.attempt(rng.standard_normal((40, 1)), np.array([[3, 40], [7, 20]]))
 
@@ -136,15 +136,15 @@ def test_a_sample_that_does_not_answer_to_its_equations_is_solved_anew(monkeypat
     rng = np.random.default_rng(8)
     stamps, nominal = network(rng, 12, False, 2)
     y = nominal[:, None] * rng.uniform(0.9, 1.1, (len(nominal), 4))
-    changes = Changes(np.arange(20)[:, None], np.zeros((20, 1, 1)))
+    changes = Changes.of(np.arange(20)[:, None], np.zeros((20, 1, 1)))
     sound = LowRank(stamps, y, changes, 1e-6).voltages(np.ones(12), np.array([[0, 12], [5, 12]]))
 
-    class Spoilt(low_rank.Factors):
+    class Spoilt(eliminated.Factors):
         def __init__(self, plan, numbers):
             numbers[:, 2] *= 1.001
             super().__init__(plan, numbers)
 
-    monkeypatch.setattr(low_rank, "Factors", Spoilt)
+    monkeypatch.setattr(eliminated, "Factors", Spoilt)
     spoilt = LowRank(stamps, y, changes, 1e-6)
 
     assert spoilt.attempt(np.ones((12, 1)), np.array([[0, 12]]))[1].all(axis=0).tolist() == [False, False, True, False]

@@ -13,13 +13,16 @@ from typing import Any
 
 import numpy as np
 
+from dustcap.circuit.eliminated import ROUNDING, Chunk, Flags, inverses
 from dustcap.circuit.layout import COMMON
-from dustcap.circuit.low_rank import ROUNDING, TOLERANCE, Chunk, Flags, LowRank, inverses
+from dustcap.circuit.low_rank import LowRank
 from dustcap.circuit.pair_impedance import CONNECTED_S, TIE_S, groups_of, pair_impedances
 from dustcap.circuit.stamps import Changes, Index, Numbers, Stamps
 
 LEAST_OHM = 100.0
 """Below it the error counts as a share of this: two millionths of a milliohm, which no meter shows."""
+TOLERANCE = 2e-11
+"""Largest estimated error of a fast result, as a share of that or of its own size."""
 MOST_NUMBERS = 400_000
 """Numbers held at once in one block of the work."""
 PLAIN_NUMBERS = 2_000_000
@@ -82,7 +85,7 @@ def _changes(signed: Index, healthy: Numbers, changed: Numbers, label: Index, ro
     values = np.zeros((*stamps.shape, healthy.shape[0]), dtype=np.result_type(healthy, changed))
     row, column = np.nonzero((stamps >= 0) & (stamps < len(signed)))
     values[row, column] = changed[row, :, stamps[row, column]]
-    return Changes(stamps, values), labels
+    return Changes.of(stamps, values), labels
 
 
 def _fast(network: LowRank, pairs: Index) -> tuple[Numbers, Flags]:
@@ -97,16 +100,14 @@ def _fast(network: LowRank, pairs: Index) -> tuple[Numbers, Flags]:
             left, part = base.left, chunk.samples
             plain = np.take_along_axis(left, pairs[:, 0][None, :, None], axis=0)[0]
             plain = plain - np.take_along_axis(left, pairs[:, 1][None, :, None], axis=0)[0]
-            for some, stamps in network.ranks:
-                step = max(1, MOST_NUMBERS // max(1, stamps.shape[1] * plain.size))
-                for first in range(0, len(some), step):
-                    rows = some[first : first + step]
-                    values = network.changed(rows, stamps.shape[1], part)
-                    drawn, off = _drawn(chunk, left, stamps[first : first + step], values)
+            for alike in network.ranks:
+                for some in alike.parts(max(1, MOST_NUMBERS // max(1, alike.stamps.shape[1] * plain.size))):
+                    values = network.changes.picked(some.rows, part)
+                    drawn, off = _drawn(chunk, left, some.stamps, values)
                     result = plain - drawn
-                    found[rows, :, part] = result
+                    found[some.faults, :, part] = result
                     near = np.isfinite(off) & (off <= TOLERANCE * (np.abs(result) + LEAST_OHM))
-                    poor[rows, :, part] = ~near | base.off
+                    poor[some.faults, :, part] = ~near | base.off
     return found.transpose(0, 2, 1), poor.transpose(0, 2, 1)
 
 

@@ -42,6 +42,7 @@ class Step:
     right: Index  # (d,)
     below: Index  # (d,)
     inner: Index  # (d, d)
+    earlier: Index  # nets that met it
 
 
 class Elimination:
@@ -51,31 +52,43 @@ class Elimination:
     ----------
     pattern : where a sample may have a number or an entry of the inverse is wanted, (size, size)
     model : a representative matrix, (size, size)
+
+    Attributes
+    ----------
+    slots : how many numbers the filled pattern has; the slot after the last is the common net's zero
     """
 
     def __init__(self, pattern: NDArray[np.bool_], model: Numbers) -> None:
         size = self.size = len(pattern)
         there = pattern | pattern.T | np.eye(size, dtype=bool)
-        order = _ordered(there, model.copy())
+        order = _ordered(there, model)
         self.core = np.setdiff1d(np.arange(size), [net for net, _ in order])
         there[self.core[:, None], self.core] = True
         for net, near in order:
-            there[near[:, None], near] = there[net, near] = there[near, net] = True
+            there[net, near] = there[near, net] = True
         self.slot = np.full((size + 1, size + 1), -1, dtype=np.intp)
-        self.places = np.flatnonzero(there)
-        rows, columns = np.divmod(self.places, size)
-        self.slot[rows, columns] = np.arange(len(self.places))
+        rows, columns = np.nonzero(there)
+        self.slot[rows, columns] = np.arange(len(rows))
+        self.slots = len(rows)
         slot = self.slot
-        self.steps = [
-            Step(net, near, int(slot[net, net]), slot[net, near], slot[near, net], slot[near[:, None], near])
-            for net, near in order
-        ]
+        earlier: list[list[int]] = [[] for _ in range(size)]
+        self.steps = []
+        for net, near in order:
+            self.steps.append(
+                Step(
+                    net,
+                    near,
+                    int(slot[net, net]),
+                    slot[net, near],
+                    slot[near, net],
+                    slot[near[:, None], near],
+                    np.array(earlier[net], dtype=np.intp),
+                )
+            )
+            for later in near:
+                earlier[later].append(net)
         self.core_slots = slot[self.core[:, None], self.core]
-
-    @property
-    def slots(self) -> int:
-        """How many numbers the filled pattern has; the slot after the last is the common net's zero."""
-        return len(self.places)
+        self.core_earlier = [np.array(earlier[net], dtype=np.intp) for net in self.core]
 
 
 class Factors:
@@ -103,7 +116,8 @@ class Factors:
     def inverse(self) -> Numbers:
         """Entries of the inverse by slot, (slots + 1, samples); the last is zero."""
         plan, w = self.plan, self.numbers
-        z = np.zeros((plan.slots + 1, w.shape[1]), dtype=w.dtype)
+        z = np.empty((plan.slots + 1, w.shape[1]), dtype=w.dtype)
+        z[-1] = 0.0
         z[plan.core_slots.ravel()] = self.core.reshape(len(self.core), -1).T
         for step in reversed(plan.steps):
             one = self.reciprocal[step.net]
@@ -112,9 +126,9 @@ class Factors:
                 continue
             block = z[step.inner]
             upper = w[step.right] * one
-            column = (block * w[step.below]).sum(axis=1)
+            column = _contracted("ijs,js->is", block, w[step.below])
             z[step.below] = -column
-            z[step.right] = -(block * upper[:, None]).sum(axis=0)
+            z[step.right] = -_contracted("ijs,is->js", block, upper)
             z[step.own] = one + (upper * column).sum(axis=0)
         return z
 
@@ -123,13 +137,13 @@ class Factors:
         plan, w = self.plan, self.numbers
         y = np.array(np.broadcast_to(right, (*right.shape[:2], w.shape[1])), dtype=np.result_type(w, right))
         live = (right != 0).any(axis=(1, 2))
-        for step in plan.steps:
-            if live[step.net] and len(step.near):
-                live[step.near] = True
-                if transposed:
-                    y[step.near] -= (w[step.right] * self.reciprocal[step.net])[:, None] * y[step.net]
-                else:
-                    y[step.near] -= w[step.below][:, None] * y[step.net]
+        todo = [(step.net, step.earlier) for step in plan.steps] + list(zip(plan.core, plan.core_earlier, strict=True))
+        for net, earlier in todo:
+            met = earlier[live[earlier]]
+            if len(met):
+                live[net] = True
+                factor = w[plan.slot[met, net]] * self.reciprocal[met] if transposed else w[plan.slot[net, met]]
+                y[net] -= _contracted("ds,dms->ms", factor, y[met])
         core = np.moveaxis(y[plan.core], 2, 0)
         inverse = np.swapaxes(self.core, 1, 2) if transposed else self.core
         y[plan.core] = np.moveaxis(inverse @ core, 0, 2)
@@ -139,31 +153,50 @@ class Factors:
                 y[step.net] *= one
             if len(step.near):
                 factor = w[step.below] if transposed else w[step.right] * one
-                y[step.net] -= (factor[:, None] * y[step.near]).sum(axis=0)
+                y[step.net] -= _contracted("ds,dms->ms", factor, y[step.near])
         return y
 
 
-def _ordered(there: NDArray[np.bool_], a: Numbers) -> list[tuple[int, Index]]:
-    """Nets to eliminate, fewest neighbours first, each with its neighbours; stops where the rest is nearly dense."""
-    there, left = there.copy(), np.ones(len(there), dtype=bool)
-    np.fill_diagonal(there, False)
-    degree = there.sum(axis=1)
+def _contracted(how: str, a: Numbers, b: Numbers) -> Numbers:
+    return np.asarray(np.einsum(how, a, b))
+
+
+def _ordered(there: NDArray[np.bool_], model: Numbers) -> list[tuple[int, Index]]:
+    """Nets to eliminate, fewest neighbours first, each with its neighbours; stops where the rest is nearly dense.
+
+    Plain Python on rows of the model: a net has few neighbours, and arrays of so few numbers cost more than they save.
+    """
+    near = [set(np.flatnonzero(row).tolist()) - {net} for net, row in enumerate(there)]
+    a = [dict(zip(others, model[net, list(others)].tolist(), strict=True)) for net, others in enumerate(near)]
+    own = np.diagonal(model).tolist()
+    waiting = dict(enumerate(map(len, near)))  # of every net that may go by itself, how many it meets
+    refused: set[int] = set()
     order: list[tuple[int, Index]] = []
-    for remaining in range(len(there), 0, -1):
-        waiting = np.where(left, degree, len(there))
-        while True:
-            net = int(np.argmin(waiting))
-            if waiting[net] ** 2 > DENSE * remaining or waiting[net] == len(there):
-                return order
-            near = np.flatnonzero(there[net])
-            if abs(a[net, net]) >= THRESHOLD * np.abs(a[near, net]).max(initial=1e-300):
-                break
-            waiting[net] = len(there)
-        order.append((net, near))
-        left[net] = False
-        there[near[:, None], near] = True
-        there[near, near] = False
-        there[near, net] = there[net, near] = False
-        degree[near] = there[near].sum(axis=1)
-        a[near[:, None], near] -= a[near, net][:, None] * a[net, near] / a[net, net]
+    while waiting:
+        net = min(waiting, key=waiting.__getitem__)
+        others, pivot = near[net], own[net]
+        if len(others) ** 2 > DENSE * (len(waiting) + len(refused)):
+            break
+        del waiting[net]
+        if abs(pivot) < THRESHOLD * max([1e-300, *(abs(a[other][net]) for other in others)]):
+            refused.add(net)
+            continue
+        waiting.update((other, len(near[other])) for other in refused)
+        refused.clear()
+        order.append((net, np.array(sorted(others), dtype=np.intp)))
+        row = a[net]
+        for other in others:
+            mine = a[other]
+            share = mine.pop(net) / pivot
+            near[other] |= others
+            near[other] -= {other, net}
+            waiting[other] = len(near[other])
+            if share:
+                own[other] -= share * row[other]
+                for column in others:
+                    mine[column] = mine.get(column, 0.0) - share * row[column]
+            else:
+                for column in others:
+                    mine.setdefault(column, 0.0)
+            del mine[other]
     return order

@@ -127,13 +127,11 @@ class _Work:
                 emf = self.network.emf
                 base = chunk.base(current[:-1], emf[:, chunk.samples] if emf.shape[1] > 1 else emf, self.reads)
                 linear = PortNetwork(chunk, base, self.ports)
-                for some, stamps in self.network.ranks:
-                    step = max(1, BLOCK // (k * chunk.y.shape[1]))
-                    for first in range(0, len(some), step):
-                        rows = some[first : first + step]
-                        values = self.network.changed(rows, stamps.shape[1], chunk.samples)
-                        volts, off = self._block(linear, rows, stamps[first : first + step], values)
-                        found[rows, chunk.samples], poor[rows, chunk.samples] = volts, off
+                for alike in self.network.ranks:
+                    for some in alike.parts(max(1, BLOCK // (k * chunk.y.shape[1]))):
+                        values = self.network.changes.picked(some.rows, chunk.samples)
+                        volts, off = self._block(linear, some.faults, some.stamps, values)
+                        found[some.faults, chunk.samples], poor[some.faults, chunk.samples] = volts, off
         for fault in np.flatnonzero(poor.any(axis=1)):
             found[fault, poor[fault]] = self._plain(int(fault), np.flatnonzero(poor[fault]))
         return found

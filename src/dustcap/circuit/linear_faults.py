@@ -161,22 +161,41 @@ def changed_stamps(layout: Layout, table: Table, faults: Sequence[Fault], y: Num
     for law, entries in touched.items():
         where[law] = np.array(list(entries), dtype=np.intp)
         for value in LAWS[law].values:
-            own = table.get(law, value)[:, where[law][:, 1]].T  # (faults of that law, 1 or samples)
-            other = [(row, entry[value]) for row, entry in enumerate(entries.values()) if value in entry]
-            if other:
-                own = np.repeat(own, table.cases // own.shape[1], axis=1)
-                for row, one in other:
-                    own[row] = one
-            columns[law, value] = own.T
+            columns[law, value] = _with_faults(table, law, value, entries)
     found, first = [], 0
     for law, part in zip(_owners(layout), _parts(layout, Table(table.cases, columns), hz), strict=True):
         if law in where:
             place, number = where[law].T
             new = np.broadcast_to(part.T, (len(place), table.cases))
-            differs = np.flatnonzero((new != y[first + number]).any(axis=1))
-            found.append((place[differs], first + number[differs], new[differs]))
+            differs = new[:, 0] != y[first + number, 0]
+            same = np.flatnonzero(~differs)
+            differs[same] = (new[same] != y[first + number[same]]).any(axis=1)
+            found.append(
+                (place, first + number, new)
+                if differs.all()
+                else (place[differs], first + number[differs], new[differs])
+            )
         first += layout.count(law)
     return found
+
+
+def _with_faults(table: Table, law: str, value: str, entries: dict[tuple[int, int], dict[str, Any]]) -> Real:
+    """One value of the elements of (fault, number) `entries`, as the fault has it, (1 or samples, entries)."""
+    given = [(row, entry[value]) for row, entry in enumerate(entries.values()) if value in entry]
+    own = table.get(law, value)
+    number = np.array([number for _, number in entries], dtype=np.intp)
+    if not given:
+        return own[:, number]
+    if all(np.ndim(one) == 0 for _, one in given) and len(own) == 1:
+        found = own[:, number]
+        found[:, [row for row, _ in given]] = [one for _, one in given]
+        return found
+    turned = np.empty((len(number), table.cases))
+    kept = np.setdiff1d(np.arange(len(number)), [row for row, _ in given])
+    turned[kept] = own[:, number[kept]].T
+    for row, one in given:
+        turned[row] = one
+    return turned.T
 
 
 def joined_changes(found: list[Found], faults: int, y: Numbers) -> Changes:
@@ -188,10 +207,9 @@ def joined_changes(found: list[Found], faults: int, y: Numbers) -> Changes:
     order = np.argsort(place, kind="stable")
     column = np.arange(len(place)) - np.repeat(np.cumsum(count) - count, count)
     stamps = np.full((faults, max(1, count.max(initial=0))), -1, dtype=np.intp)
-    stamps[place[order], column] = stamp[order]
-    values = np.zeros((*stamps.shape, y.shape[1]), dtype=y.dtype)
-    values[place[order], column] = value[order]
-    return Changes(stamps, values)
+    rows = np.full_like(stamps, -1)
+    stamps[place[order], column], rows[place[order], column] = stamp[order], order
+    return Changes(stamps, rows, value)
 
 
 def forces(layout: Layout, table: Table, stamps: int, hz: float, source: str) -> Real:

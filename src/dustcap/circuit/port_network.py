@@ -6,8 +6,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from dustcap.circuit.eliminated import ROUNDING, Base, Chunk, inverses
 from dustcap.circuit.layout import Flags, Index, Real
-from dustcap.circuit.low_rank import ROUNDING, Base, Chunk, inverses
 from dustcap.circuit.ports import Ports
 from dustcap.circuit.stamps import Numbers
 

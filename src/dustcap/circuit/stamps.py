@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import cached_property
 from typing import Any
 
 import numpy as np
@@ -33,6 +34,22 @@ class Stamps:
         """Two-terminal branches between the nets of `ends` (k, 2)."""
         return Stamps(size, ends[:, 0], ends[:, 1], ends[:, 0], ends[:, 1])
 
+    @cached_property
+    def turned(self) -> Stamps:
+        """The stamps of the transposed equations."""
+        return Stamps(self.size, self.plus, self.minus, self.to, self.back)
+
+    @cached_property
+    def _ends(self) -> tuple[Any, Any]:
+        number = np.arange(len(self.to))
+        rows, columns = np.concatenate([self.to, self.back]), np.concatenate([number, number])
+        signs = np.repeat((1.0, -1.0), len(number))
+        return tuple(_sparse(rows, columns, one, self.size, len(number)) for one in (signs, np.abs(signs)))
+
+    def gathered(self, flows: Numbers, *, signed: bool = True) -> Numbers:
+        """What leaves each net (nets, cases) of what flows in the stamps (k, cases), or the sum of what passes it."""
+        return _product(self._ends[0 if signed else 1], flows)
+
 
 @dataclass(frozen=True, eq=False)
 class Changes:
@@ -41,28 +58,51 @@ class Changes:
     Attributes
     ----------
     stamps : (faults, r), numbers of the changed stamps, -1 where a fault changes fewer
-    values : (faults, r, samples or 1), their admittances with the fault; inf is an exact short
+    rows : (faults, r), where the admittance of each with the fault stands among the values
+    values : (n, samples or 1), admittances; inf is an exact short
     """
 
     stamps: Index
+    rows: Index
     values: Numbers
 
+    @staticmethod
+    def of(stamps: Index, values: Numbers) -> Changes:
+        """From stamps (faults, r) and their values (faults, r, samples or 1)."""
+        rows = np.arange(stamps.size).reshape(stamps.shape)
+        return Changes(stamps, rows, values.reshape(stamps.size, values.shape[2]))
 
-def entries(stamps: Stamps, slot: Index) -> tuple[Index, NDArray[np.float64]]:
-    """Slots of the matrix entries of every stamp with their signs, (4 k,)."""
+    def picked(self, rows: Index, samples: slice) -> Numbers:
+        """The values in some rows (...) for some samples, (..., samples or 1); a view where they follow each other."""
+        flat = rows.ravel()
+        follow = len(flat) > 0 and flat[-1] - flat[0] + 1 == len(flat) and bool((np.diff(flat) == 1).all())
+        values = self.values[flat[0] : flat[-1] + 1] if follow else self.values[flat]
+        values = values[:, samples] if values.shape[1] > 1 else values
+        return values.reshape(*rows.shape, values.shape[1])
+
+
+def matrix_entries(stamps: Stamps, slot: Index, slots: int, y: Numbers) -> Numbers:
+    """Entries (slots, cases) of the nodal matrices from admittances (k, cases); slots out of range are left out."""
     to, back, plus, minus = stamps.to, stamps.back, stamps.plus, stamps.minus
-    places = np.concatenate([slot[to, plus], slot[back, minus], slot[to, minus], slot[back, plus]])
-    return places, np.repeat((1.0, 1.0, -1.0, -1.0), len(to))
+    rows = np.concatenate([slot[to, plus], slot[back, minus], slot[to, minus], slot[back, plus]])
+    signs = np.repeat((1.0, 1.0, -1.0, -1.0), len(to))
+    return _product(_sparse(rows, np.tile(np.arange(len(to)), 4), signs, slots, len(to)), y)
 
 
-def add_at(rows: Numbers, places: Index, signs: NDArray[np.float64], values: Numbers) -> None:
-    """Add signs x values (values repeat as often as needed) to the rows at the places; none at places out of it."""
-    inside = np.flatnonzero((places >= 0) & (places < len(rows)))
-    order = inside[np.argsort(places[inside], kind="stable")]
-    if len(order):
-        found, starts = np.unique(places[order], return_index=True)
-        signed = values[order % len(values)] * signs[order, None]
-        rows[found] += np.add.reduceat(signed, starts, axis=0)
+def _sparse(rows: Index, columns: Index, numbers: Numbers, height: int, width: int) -> Any:
+    """A sparse matrix without what lies in rows that it has not."""
+    from scipy.sparse import csr_array
+
+    inside = (rows >= 0) & (rows < height)
+    return csr_array((numbers[inside], (rows[inside], columns[inside])), shape=(height, width))
+
+
+def _product(matrix: Any, numbers: Numbers) -> Numbers:
+    """A real sparse matrix times (k, cases), by real numbers alone."""
+    numbers = np.ascontiguousarray(numbers)
+    if not np.iscomplexobj(numbers):
+        return np.asarray(matrix @ numbers)
+    return np.asarray(matrix @ numbers.view(np.float64)).view(np.complex128)
 
 
 def solved_anew(
@@ -97,19 +137,14 @@ def solved_anew(
 
 def driven(stamps: Stamps, y: Numbers, emf: Numbers) -> Numbers:
     """Currents into the nets (nets, cases) that the electromotive forces in the stamps make."""
-    found = np.zeros((stamps.size, y.shape[1]), dtype=np.result_type(y, emf))
-    if emf.any():
-        live = np.flatnonzero(emf.any(axis=1))
-        ends = np.concatenate([stamps.to[live], stamps.back[live]])
-        add_at(found, ends, np.repeat((1.0, -1.0), len(live)), y[live] * emf[live])
-    return found
+    live = np.flatnonzero(emf.any(axis=1))
+    some = Stamps(stamps.size, stamps.to[live], stamps.back[live], stamps.plus[live], stamps.minus[live])
+    return some.gathered(y[live] * emf[live])
 
 
 def dense(stamps: Stamps, y: Numbers, floor: float) -> Numbers:
     """Nodal matrices (cases, nets + 1, nets + 1) from admittances (k, cases); the last row and column are common."""
     width = stamps.size + 1
-    places, signs = entries(stamps, np.arange(width * width).reshape(width, width))
-    flat = np.zeros((width * width, y.shape[1]), dtype=y.dtype)
-    add_at(flat, places, signs, y)
+    flat = matrix_entries(stamps, np.arange(width * width).reshape(width, width), width * width, y)
     flat[np.arange(stamps.size) * (width + 1)] += floor
     return np.ascontiguousarray(flat.T).reshape(-1, width, width)
