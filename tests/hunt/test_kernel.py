@@ -107,6 +107,55 @@ def test_the_posterior_takes_readings_together():
     assert abs(np.mean(found)) < 1.2
 
 
+def unlike(seed):
+    """Two faults that change the first reading only, to values of their own; the others read as on the good board."""
+    good = places(MIDDLE, seed)
+    rows = [good.copy(), good.copy(), good.copy()]
+    for number, row in enumerate(rows[1:]):
+        severity = norm.ppf((np.random.default_rng([seed, number]).permutation(SAMPLES) + 0.5) / SAMPLES)
+        row[:, 0] = MIDDLE - 100.0 + 40.0 * severity
+    items = given(rows, np.concatenate([[MIDDLE - 90.0], READ[1:]]))
+    return [Given(item.reading, item.values, item.odd, good=item.values[0]) for item in items]
+
+
+def test_what_no_fault_changes_leaves_the_odds_of_the_faults_as_they_were():
+    """By Bayes' rule: two faults that foretell the same of four readings keep the odds that the first one gave them.
+
+    Samples that carry tolerances and severity together move them by a factor of three by chance.
+    """
+    moved = []
+    for seed in range(10):
+        items = unlike(seed)
+        first, all_of_them = (weights_of(Kernel(some)).mean(axis=1) for some in (items[:1], items))
+        moved.append(np.log(all_of_them[1] / all_of_them[2]) - np.log(first[1] / first[2]))
+
+    assert np.median(np.abs(moved)) < 0.02
+    assert np.mean(np.abs(moved)) < 0.2
+
+
+def test_readings_of_the_good_board_weigh_as_the_multivariate_normal_says():
+    """The density of four readings that all samples foretell: within 0.6 of scipy's logarithm on average of ten sets.
+
+    The covariance of the exact answer is that of the process, not of the samples.
+    """
+    covariance = WIDE**2 * np.ones((4, 4)) + (OWN**2 + 1.0) * np.eye(4)
+    errors = []
+    for seed in range(10):
+        items = unlike(seed)[1:]
+        told = [float(kernel[0, 0]) for kernel in Kernel(items).likelihoods]
+        scale = [values_slope(item.reading.low) for item in items]
+        exact_here = multivariate_normal(np.full(4, MIDDLE), covariance).logpdf(READ[1:]) + np.log(scale).sum()
+        errors.append(np.log(told).sum() - exact_here)
+
+    assert abs(np.mean(errors)) < 0.6
+
+
+def values_slope(ohms):
+    """Sigmas of the model's error for one ohm."""
+    low, high = positions([ohms * 0.999, ohms * 1.001], OHMS)
+    return float((high - low) / (0.002 * ohms))
+
+
 def test_a_reading_in_two_halves_narrows_as_one():
     """The same reading twice with half its power each leaves the variance that it leaves once."""
     rows = [places(MIDDLE)]

@@ -155,7 +155,7 @@ def _given(predictions: Predictions, item: Item, closely: Ints, path: Ints) -> G
     without = without_it(predictions, reading, item.rows[suspects])
     values, rows = predictions.readings(reading.check), item.rows[suspects]
     beside = np.broadcast_to(unsure_of(predictions, reading.check), values.shape)
-    return Given(reading, values[rows], odd, item.power, without, beside[rows])
+    return Given(reading, values[rows], odd, item.power, without, beside[rows], values[item.rows[0]])
 
 
 def _with_rows(like: Floats, which: Ints, rows: Floats) -> Floats:

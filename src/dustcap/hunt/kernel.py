@@ -1,10 +1,14 @@
 r"""A local linear picture of what a suspect reads, so that few samples stand for all its tolerances and severities.
 
-Each sample of a suspect is the middle of a small normal distribution of predictions whose covariance is that of its
-nearest samples: what one unknown (a severity, a reservoir's leakage) does to several readings at once is kept together.
-The readings are gone through one by one; each multiplies the sample's weight by its likelihood under the sample's
-distribution, and moves and narrows that distribution as in a Kalman filter. Redundant readings then count once, however
-few samples there are. A reading that looks odd moves it by the share in which it is not odd.
+Where a suspect's fault changes nothing that is read (*silent*), it foretells what the good board does: all samples
+together are one normal distribution, and a reading tells the same of every suspect that is silent there. These readings
+are gone through first. What is left of the tolerances then bears on the others.
+
+There each sample of a suspect is the middle of a small normal distribution of predictions whose covariance is that of
+its nearest samples: what one unknown (a severity, a reservoir's leakage) does to several readings at once is kept
+together. The readings are gone through one by one; each multiplies the sample's weight by its likelihood under the
+sample's distribution, and moves and narrows that distribution as in a Kalman filter. Redundant readings then count
+once, however few samples there are. A reading that looks odd moves it by the share in which it is not odd.
 
 Predictions are held on the scale of `meter.positions`, in sigmas of the model's error.
 
@@ -13,6 +17,8 @@ References
 R. E. Kalman, "A new approach to linear filtering and prediction problems", J. Basic Eng. 82 (1960) 35: the update.
 J. L. Anderson, S. L. Anderson, "A Monte Carlo implementation of the nonlinear filtering problem", Mon. Weather Rev. 127
 (1999) 2741: samples as kernels whose covariance is that of the samples (from memory); here of the nearest.
+R. A. Fisher, "Frequency distribution of the values of the correlation coefficient", Biometrika 10 (1915) 507: how
+surely few samples show a correlation (from memory).
 """
 
 from __future__ import annotations
@@ -32,6 +38,8 @@ Ints = NDArray[np.int64]
 
 NEAREST = 6  # least log loss over simulated games with 16 to 64 samples: 4 and 8 are nearly as good
 FAR = 1e4
+SILENT = 0.25  # sigmas by which no sample of a silent suspect differs from the good board
+BY_CHANCE, PLAIN = 2.0, 4.0  # standard errors of a correlation that is taken for chance, and for what it is
 
 
 @dataclass(frozen=True)
@@ -40,6 +48,7 @@ class Given:
 
     `beside`: variance beside the model's error, shape (rows, samples).
     `without`: how surely each row's fault shows, shape (rows,), and the likelihood when it does not, (rows, samples).
+    `good`: what the good board reads on the same samples, shape (samples,); without it no row is silent.
     """
 
     reading: Reading
@@ -48,6 +57,7 @@ class Given:
     power: float = 1.0
     without: tuple[Floats, Floats] | None = None
     beside: Floats | float = 0.0
+    good: Floats | None = None
 
     @property
     def spread(self) -> Spread:
@@ -59,9 +69,11 @@ class Given:
 class _Step:
     """What one reading did: covariance of all readings with it, shape (rows, samples, readings), and so on."""
 
+    number: int
     covariance: Floats
     variance: Floats
-    moved: Floats  # how far it lay off, by the share in which it counts
+    moved: Floats  # how far it lay off each sample, by the share in which it counts
+    shifted: Floats  # how far off the mean of all samples
     counts: Floats
 
 
@@ -78,66 +90,142 @@ class Kernel:
         if self.empty:
             return
         place = np.stack([positions(one.values, one.spread) for one in given], axis=-1)
+        good = np.stack([_good(one) for one in given], axis=-1)
+        self.silent = _silent(place, good)
+        self.place = place = np.where(self.silent[:, None], good, place)
         shown = np.isfinite(place)
         middle = np.where(shown, place, 0.0)
-        self.near = _nearest(middle, shown)
+        self.near = _nearest(np.where(self.silent[:, None], 0.0, middle), shown)
         self.apart = _apart(middle, shown, self.near)
-        covariance = np.einsum("spki,spkj->spij", self.apart, self.apart) / self.apart.shape[2]
-        for number, one in enumerate(given):
-            here = np.where(shown[..., number], middle[..., number], place[..., number])
-            self._go_through(number, one, here, middle, covariance)
+        self.off = _off(place)
+        covariance = _covariance(self.apart, self.off, self.silent)
+        mean = _mean(place)
+        self.likelihoods = [np.ones(place.shape[:2])] * len(given)
+        for silent in (True, False):
+            for number, one in enumerate(given):
+                rows = self.silent[:, number] == silent
+                if rows.any():
+                    self._go_through(number, one, rows, middle, mean, covariance, silent)
 
-    def predicted(self, place: Floats, rows: NDArray[np.bool_], *, centred: bool = False) -> tuple[Floats, Floats]:
+    def predicted(
+        self, place: Floats, rows: NDArray[np.bool_], *, good: Floats | None = None, centred: bool = False
+    ) -> tuple[Floats, Floats]:
         """Middle and variance of what a further check reads after all readings, for some of the rows.
 
-        `centred`: the middle is that of the sample and its nearest together, the variance about it. What no reading
-        bears on then varies as widely as the samples do, and not twice as widely.
+        `good`: what the good board reads there, shape (samples,). `centred`: the middle is that of the sample and its
+        nearest together, the variance about it. What no reading bears on then varies as widely as the samples do, and
+        not twice as widely.
         """
         near, far = self.near[rows], self.apart[rows]
+        silent = _silent(place[..., None], np.full(place.shape[1], np.nan)[:, None] if good is None else good[:, None])
         shown = np.isfinite(place)
         middle = np.where(shown, place, 0.0)
-        apart = _apart(middle[..., None], shown[..., None], near)[..., 0]
-        variance = np.einsum("spk,spk->sp", apart, apart) / apart.shape[2]
-        row = np.einsum("spk,spki->spi", apart, far) / apart.shape[2]
-        if centred:
-            share = apart.shape[2] / (apart.shape[2] + 1.0)  # the sample itself lies off by nothing
-            off, offs = apart.mean(axis=2) * share, far.mean(axis=2) * share
-        for number, step in enumerate(self.steps):
+        apart = _apart(middle[..., None], shown[..., None], near)
+        both = np.concatenate([silent, self.silent[rows]], axis=1)
+        shared = np.concatenate([_off(place[..., None]), self.off[rows]], axis=-1)
+        whole = _covariance(np.concatenate([apart, far], axis=-1), shared, both, first=True)
+        variance, row = whole[..., 0], whole[..., 1:]
+        mean = _mean(place[..., None])
+        share = apart.shape[2] / (apart.shape[2] + 1.0)  # the sample itself lies off by nothing
+        off, offs = apart[..., 0].mean(axis=2) * share, far.mean(axis=2) * share
+        for step in self.steps:
+            number = step.number
             gain, counts = row[..., number] / step.variance[rows], step.counts[rows]
-            if centred:
-                here = (offs[..., number] * counts / step.variance[rows])[..., None]
-                off = off - gain * counts * offs[..., number]
-                offs = offs - step.covariance[rows] * here
+            here = (offs[..., number] * counts / step.variance[rows])[..., None]
+            off = off - gain * counts * offs[..., number]
+            offs = offs - step.covariance[rows] * here
             middle = middle + gain * step.moved[rows]
+            mean = mean + (gain * step.shifted[rows]).mean(axis=1)[:, None]
             variance = variance - gain * row[..., number] * counts
             row = row - (gain * counts)[..., None] * step.covariance[rows]
+        middle = np.where(silent, mean, middle)
         if centred:
             middle, variance = middle + off, variance * share - off**2
         return np.where(shown, middle, place), np.where(shown, np.maximum(variance, 0.0), 0.0)
 
-    def _go_through(self, number: int, one: Given, here: Floats, middle: Floats, covariance: Floats) -> None:
+    def _go_through(
+        self,
+        number: int,
+        one: Given,
+        rows: NDArray[np.bool_],
+        middle: Floats,
+        mean: Floats,
+        covariance: Floats,
+        silent: bool,
+    ) -> None:
+        shown = np.isfinite(self.place[..., number])
+        here = np.where(shown, mean[:, None, number] if silent else middle[..., number], self.place[..., number])
         own = np.maximum(covariance[..., number, number], 0.0)
         reading, odd = one.reading, one.odd[:, None]
         blurred = own + one.beside
-        shown = of_reading(reading, here, blurred, odd)
-        share = 1.0 if one.without is None else one.without[0][:, None]
-        like = shown if one.without is None else share * shown + (1.0 - share) * one.without[1]
-        self.likelihoods.append(like)
+        told = of_reading(reading, here, blurred, odd)
+        share = 1.0 if one.without is None or silent else one.without[0][:, None]
+        like = told if one.without is None or silent else share * told + (1.0 - share) * one.without[1]
+        said = np.broadcast_to(like.mean(axis=1, keepdims=True), like.shape) if silent else like
+        self.likelihoods[number] = np.where(rows[:, None], said, self.likelihoods[number])
         if reading.over or reading.under:
-            self._keep(number, covariance, own + 1.0, np.zeros_like(like), np.zeros_like(like))
             return
-        sure = share * (shown - odd * anything(one.spread, reading.low, reading.high)) / like
-        counts = np.where(np.isfinite(here), np.clip(sure, 0.0, 1.0), 0.0)
+        sure = share * (told - odd * anything(one.spread, reading.low, reading.high)) / like
+        counts = np.where(rows[:, None] & shown, np.clip(sure, 0.0, 1.0), 0.0)
         low, high = positions([reading.low, reading.high], one.spread)
+        read = 0.5 * (low + high)
         variance = blurred + (READING + (high - low) ** 2 / 12.0) / one.power
-        moved = np.where(np.isfinite(here), (0.5 * (low + high) - middle[..., number]) * counts, 0.0)
+        moved = np.where(shown, (read - middle[..., number]) * counts, 0.0)
+        shifted = np.where(shown, (read - mean[:, None, number]) * counts, 0.0)
         column = covariance[..., number].copy()
-        self._keep(number, covariance, variance, moved, counts)
+        self.steps.append(_Step(number, column, variance, moved, shifted, counts))
         middle += column * (moved / variance)[..., None]
+        mean += (column * (shifted / variance)[..., None]).mean(axis=1)
         covariance -= column[..., :, None] * column[..., None, :] * (counts / variance)[..., None, None]
 
-    def _keep(self, number: int, covariance: Floats, variance: Floats, moved: Floats, counts: Floats) -> None:
-        self.steps.append(_Step(covariance[..., number].copy(), variance, moved, counts))
+
+def _good(one: Given) -> Floats:
+    if one.good is None:
+        return np.full(one.values.shape[1], np.nan)
+    return positions(one.good, one.spread)
+
+
+def _silent(place: Floats, good: Floats) -> NDArray[np.bool_]:
+    """Rows whose every sample reads as the good board, shape (rows, readings); `good` has shape (samples, readings).
+
+    Where no reading can be taken on any sample of the good board, none is silent.
+    """
+    with np.errstate(invalid="ignore"):
+        same = np.abs(place - good) < SILENT
+    return np.asarray((same | (np.isposinf(place) & np.isposinf(good))).all(axis=1))
+
+
+def _off(place: Floats) -> Floats:
+    """How far each sample lies off the mean of its row, 0 where it is not finite; the shape of `place`."""
+    shown = np.isfinite(place)
+    return np.asarray(np.where(shown, place, 0.0) - _mean(place)[:, None]) * shown
+
+
+def _mean(place: Floats) -> Floats:
+    """Mean of the samples that are finite, shape (rows, readings)."""
+    shown = np.isfinite(place)
+    return np.asarray(np.where(shown, place, 0.0).sum(axis=1) / np.maximum(shown.sum(axis=1), 1))
+
+
+def _covariance(apart: Floats, off: Floats, silent: NDArray[np.bool_], *, first: bool = False) -> Floats:
+    """Covariance of the readings about each sample, shape (rows, samples, readings, readings); of the first one with
+    all of them, one axis less, if `first`.
+
+    Of two readings that the fault changes it is that of the nearest samples; else that of all, and only so far as so
+    many samples show a correlation that is not chance.
+    """
+    samples = off.shape[1]
+    ours = slice(0, 1) if first else slice(None)
+    whole = np.einsum("spi,spj->sij", off[..., ours], off) / max(samples - 1, 1)
+    deviation = np.sqrt(np.square(off).sum(axis=1) / max(samples - 1, 1))
+    scale = deviation[:, ours, None] * deviation[:, None, :]
+    like = np.clip(np.abs(whole) / np.where(scale > 0, scale, 1.0), 0.0, 1.0 - 1e-12)
+    errors = np.arctanh(like) * np.sqrt(max(samples - 3, 1))
+    whole = whole * np.clip((errors - BY_CHANCE) / (PLAIN - BY_CHANCE), 0.0, 1.0)
+    local = np.einsum("spki,spkj->spij", apart[..., ours], apart) / apart.shape[2]
+    changed = ~(silent[:, ours, None] | silent[:, None, :])
+    found = np.where(changed[:, None], local, whole[:, None])
+    return np.asarray(found[..., 0, :] if first else found)
 
 
 def _apart(place: Floats, shown: NDArray[np.bool_], near: Ints) -> Floats:

@@ -115,17 +115,17 @@ class Posterior:
         place, variance = np.array(table, dtype=float), np.zeros_like(table, dtype=float)
         known = self.closely < place.shape[0]
         some = self.closely[known]
-        place[some], variance[some] = self._predicted(place[some], known, centred)
+        place[some], variance[some] = self._predicted(place[some], known, centred, place[0].copy())
         return place, variance
 
-    def _predicted(self, place: Floats, known: NDArray[np.bool_], centred: bool) -> tuple[Floats, Floats]:
+    def _predicted(self, place: Floats, known: NDArray[np.bool_], centred: bool, good: Floats) -> tuple[Floats, Floats]:
         some = self.closely[known]
         changed = self.new[some].sum(axis=1) > self.old[some].sum(axis=1)
         middle = place.copy()
         variance = np.zeros_like(place) if centred else np.square(blur(place))
         for kernel, which in ((self.masses.kernels[0], ~changed), (self.masses.kernels[-1], changed)):
             if not kernel.empty and which.any():
-                after = kernel.predicted(place, known, centred=centred)
+                after = kernel.predicted(place, known, good=good, centred=centred)
                 middle[which], variance[which] = after[0][which], after[1][which]
         return middle, variance
 
