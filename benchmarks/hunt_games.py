@@ -124,24 +124,25 @@ def _leak(unit: Unit, document: dict) -> dict:
 def _table(rows: list[dict]) -> Iterable[str]:
     for kind in ("part", "leak"):
         some = [row for row in rows if row["kind"] == kind]
-        yield f"{kind}: true action first {_share(r['rank'] == 1 for r in some)}"
-        yield f"{kind}: among the first three {_share(r['rank'] <= 3 for r in some)}"
-    yield f"leak: right pair first {_share(r['pair first'] for r in rows if 'pair first' in r)}"
-    yield f"leak: 90 % interval of the right pair holds {_share(r['held'] for r in rows if 'held' in r)}"
-    yield f"double: both gone in the end {_share(r['hunt'].cured for r in rows if r['kind'] == 'double')}"
+        yield f"{kind}: true action first {share(r['rank'] == 1 for r in some)}"
+        yield f"{kind}: among the first three {share(r['rank'] <= 3 for r in some)}"
+    yield f"leak: right pair first {share(r['pair first'] for r in rows if 'pair first' in r)}"
+    yield f"leak: 90 % interval of the right pair holds {share(r['held'] for r in rows if 'held' in r)}"
+    yield f"double: both gone in the end {share(r['hunt'].cured for r in rows if r['kind'] == 'double')}"
     silent = [row["hunt"].quiet for row in rows if row["kind"] == "double"]
-    yield f"double: nothing left in the end that the unit plainly does {_share(silent)}"
+    yield f"double: nothing left in the end that the unit plainly does {share(silent)}"
     for kind in KINDS:
         for name in ("hunt", "path", "caps"):
             some = [row[name] for row in rows if row["kind"] == kind]
-            yield f"{kind}: {name} cured {_share(s.cured for s in some)}, minutes {_mean(s.minutes for s in some)}"
+            yield f"{kind}: {name} cured {share(s.cured for s in some)}, minutes {_mean(s.minutes for s in some)}"
         some = [row["hunt"] for row in rows if row["kind"] == kind]
         yield f"{kind}: hunt makes {_mean(s.checks for s in some)} checks, {_mean(s.works for s in some)} repairs"
-        yield f"{kind}: hunt ends in done, cured {_share(s.cured and s.ended == 'done' for s in some)}"
+        yield f"{kind}: hunt ends in done, cured {share(s.cured and s.ended == 'done' for s in some)}"
     yield f"expected calibration error {_calibration(rows):.3f}, Brier score {_brier(rows):.3f}"
 
 
-def _share(hits: Iterable[bool]) -> str:
+def share(hits: Iterable[bool]) -> str:
+    """Per cent of hits with the interval of 95 %."""
     told = list(hits)
     if not told:
         return "- (0)"

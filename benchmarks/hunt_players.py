@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass, field, replace
 
 import numpy as np
@@ -33,13 +34,14 @@ class Score:
     entries: list[Entry] = field(default_factory=list)
 
 
-def hunt_plays(hunter: Hunter, unit: Unit) -> Score:
-    """Do what the hunt says until it says done or stop."""
+def hunt_plays(hunter: Hunter, unit: Unit, tell: Callable[[dict, Score], None] = lambda said, game: None) -> Score:
+    """Do what the hunt says until it says done or stop; `tell` is told every answer."""
     game, told = Score(), unit.complaints()
     game.entries += told
     while game.checks < MOST_CHECKS and game.minutes < MOST_MINUTES:
         said = hunter.ask(Evidence(tuple(game.entries)), 2).document
         advice = said["advice"]
+        tell(said, game)
         game.ended = advice["do"]
         if advice["do"] == "check":
             check = _area(said["next"][0])

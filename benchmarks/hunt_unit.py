@@ -32,6 +32,7 @@ from dustcap.predict.readings import reading
 
 SLIPS, MODEL, CLEANS, REPLACES = 0.005, 0.01, 0.85, 0.99
 MOST_DRAWN = 40
+PLAIN, FAINT = 0.6, 0.3  # chances of a complaint from which an owner speaks of it, and from which the proof hears it
 
 
 class Alone(Analyses):
@@ -41,6 +42,10 @@ class Alone(Analyses):
         circuit, values = self.cases.circuit, self.cases.values(range(len(self.cases.suspects)))
         found = impedance(circuit, pairs, hz, values)[:, :, 0] if hz else resistance(circuit, pairs, values)
         return found.T.reshape(len(pairs), *self.shape)
+
+
+def print_nothing(_share: float) -> None:
+    """Progress that nobody wants to see."""
 
 
 def each_alone(_, tasks):
@@ -75,7 +80,7 @@ class Unit:
         for row, one in enumerate(some):
             severity[row, : len(one), 0] = self.severities[list(one)]
         cases = replace(cases, points=np.clip(rng.beta(2.5, 2.5, cases.points.shape), 1e-3, 0.999), severity=severity)
-        self.analyses = Alone(cases, spread=each_alone)
+        self.analyses = Alone(cases, progress=print_nothing, spread=each_alone)
         self.gain, self.offset, self.leads = rng.normal(0, 0.004), rng.normal(0, 2e-3), rng.uniform(0.1, 0.4)
         self.units = known_of(self.board).parts
 
@@ -101,14 +106,16 @@ class Unit:
 
     def complaints(self) -> tuple[Complaint, ...]:
         """What its owner says: at most two things that it plainly does."""
-        drivers = [part.name for part in self.board.of_kind("driver")]
-        told = [
-            (float(heard(self.analyses, word, driver)[self.row, 0]), word, driver)
-            for word in (*QUANTITIES, "hiss", "crackle")
-            for driver in drivers
-        ]
-        worst = sorted((one for one in told if one[0] > 0.6), reverse=True)[:2]
+        worst = sorted((one for one in self._would_say() if one[0] > PLAIN), reverse=True)[:2]
         return tuple(Complaint(word, driver) for _, word, driver in worst)
+
+    def _would_say(self) -> list[tuple[float, str, str]]:
+        """Chance of every complaint at every driver."""
+        return [
+            (float(heard(self.analyses, word, part.name)[self.row, 0]), word, part.name)
+            for word in (*QUANTITIES, "hiss", "crackle")
+            for part in self.board.of_kind("driver")
+        ]
 
     def answer(self, check: Check) -> Entry:
         """What the technician enters after a check."""
@@ -129,6 +136,27 @@ class Unit:
             return Reading(check, over=True, unit=unit)
         value = float(f"{value if spread.signed else max(value, 0.0):.4g}")
         return Reading(check, value, value, unit=unit)
+
+    def fails(self) -> list[str]:
+        """What the proof shows, against the good unit of the same part values: rails, outputs, hum, level, complaints.
+
+        Five per cent or 50 mV of d.c., 1 dB of level, twice the ripple and 4 mV; a complaint that would be heard in
+        one of `FAINT` units, though no owner speaks of it.
+        """
+        board, found = self.board, [f"{word} {driver}" for chance, word, driver in self._would_say() if chance > FAINT]
+        good = self.analyses.cases.suspects.index(Suspect(()))
+        supplied = board.of_kind("op amp", "power amplifier", "regulator")
+        rails = [part.pins[pin] for part in supplied for pin in ("high", "low", "out") if pin in part.pins]
+        outs = [net for driver in board.of_kind("driver") for net in driver.nets]
+        for net in dict.fromkeys(net for net in (*rails, *outs) if net != board.common):
+            for kind, share, floor in (("dc volts", 0.05, 0.05), ("ripple", 1.0, 4e-3), ("ac volts", 0.12, 4e-3)):
+                if kind == "ac volts" and (net not in outs or not board.of_kind("input")):
+                    continue
+                table = np.atleast_2d(reading(self.analyses, Check(kind, net, board.common)))
+                now, was = float(table[self.row, 0]), float(table[good, 0])
+                if not abs(now - was) <= share * abs(was) + floor:
+                    found.append(f"{kind} {net} {now:.3g} for {was:.3g}")
+        return found
 
     def worked(self, work: Work) -> None:
         """The faults that the work took away are gone; now and then it takes nothing away."""
