@@ -138,8 +138,11 @@ def solved_anew(
 def driven(stamps: Stamps, y: Numbers, emf: Numbers) -> Numbers:
     """Currents into the nets (nets, cases) that the electromotive forces in the stamps make."""
     live = np.flatnonzero(emf.any(axis=1))
-    some = Stamps(stamps.size, stamps.to[live], stamps.back[live], stamps.plus[live], stamps.minus[live])
-    return some.gathered(y[live] * emf[live])
+    flows = y[live] * emf[live]
+    found = np.zeros((stamps.size + 1, flows.shape[1]), dtype=flows.dtype)
+    np.add.at(found, stamps.to[live], flows)
+    np.subtract.at(found, stamps.back[live], flows)
+    return found[:-1]
 
 
 def dense(stamps: Stamps, y: Numbers, floor: float) -> Numbers:

@@ -56,14 +56,13 @@ def update_one(
     factor *= drop[:, None]
     regular = faults[-1, -1] - faults[0, 0] + 1 == faults.size and (np.diff(faults.ravel()) == 1).all()
     rows = slice(faults[0, 0], faults[-1, -1] + 1) if regular else faults.ravel()
-    target = found[rows].reshape(*faults.shape, *found.shape[1:]) if regular else None
-    drawn = np.empty_like(factor)
-    for m, read in enumerate(base.read):
-        np.multiply(factor, left[:, m, None], out=drawn)
-        if target is None:
-            found[rows, m, chunk.samples] = (read - drawn).reshape(faults.size, -1)
-        else:
-            np.subtract(read, drawn, out=target[:, :, m, chunk.samples])
+    if regular:
+        target = found[rows].reshape(*faults.shape, *found.shape[1:])[..., chunk.samples]
+        np.multiply(factor[:, :, None], left[:, None], out=target)
+        np.subtract(base.read, target, out=target)
+    else:
+        drawn = factor[:, :, None] * left[:, None]
+        found[rows, :, chunk.samples] = np.subtract(base.read, drawn, out=drawn).reshape(faults.size, *left.shape[1:])
     flags = poor[rows, chunk.samples] = (doubtful | base.off).reshape(faults.size, -1)
     if flags.any():
         k, each, sample = np.nonzero(doubtful & ~base.off)
