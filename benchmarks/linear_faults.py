@@ -1,8 +1,8 @@
 """Linear faults of random networks: every part in five modes on 200 tolerance samples, ten nets read.
 
 The fast time is that of one call with everything in it: drawing the samples, their matrices, the faults. References
-in the same run, extrapolated from drawn cases, the best of several rounds like the fast time itself: one numpy.linalg.solve of a ready matrix a fault, and one factorisation
-and solution by SuperLU of a ready sparse matrix a fault.
+in the same run, extrapolated from drawn cases: one numpy.linalg.solve of a ready matrix a fault, and one factorisation
+and solution by SuperLU of a ready sparse matrix a fault. Each time is the best of several rounds.
 Run on one core: OMP_NUM_THREADS=1 OPENBLAS_NUM_THREADS=1 .venv/bin/python benchmarks/linear_faults.py
 """
 
