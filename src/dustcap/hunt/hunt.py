@@ -19,6 +19,7 @@ from dustcap.hunt.evidence import Complaint, Evidence
 from dustcap.hunt.explain import reasons
 from dustcap.hunt.joint import single_faults_fall_short, with_joint
 from dustcap.hunt.known import Known
+from dustcap.hunt.memory import remembered
 from dustcap.hunt.meter import spread_of, values_at
 from dustcap.hunt.next_check import Proposal, plan_checks
 from dustcap.hunt.outcomes import NODES, SHARES
@@ -146,7 +147,8 @@ def hunt(
         found = _weighed(predictions, evidence, rng)
     if found is None or (further is not None and _poor(found, common)):
         found = _weighed(further or predictions, evidence, rng)
-    groups = group_by_action(found.predictions.suspects)
+    suspects = found.predictions.suspects
+    groups = remembered(found.predictions, "groups", lambda: group_by_action(suspects))
     outlook = plan_checks(found, evidence, groups, costs, units, known.drivers if known else {})
     listed = _listed(found.probability, rows)
     ohms = ohms_told(found, listed)

@@ -32,11 +32,26 @@ def remembered(predictions: object, key: Hashable, make: Callable[[], Kept]) -> 
     return found
 
 
+def remembered_rows(predictions: object, key: Hashable, rows: Callable[[int], NDArray[Any]]) -> NDArray[Any]:
+    """A table with one row a suspect, made once; of a source that grew, only the rows of its new suspects are made.
+
+    `rows` makes those from one number on.
+    """
+    before: Settled | None = getattr(predictions, "before", None)
+
+    def make() -> NDArray[Any]:
+        if before is None:
+            return rows(0)
+        return np.concatenate([remembered_rows(before, key, rows), rows(len(before.suspects))])
+
+    return remembered(predictions, key, make)
+
+
 class Settled:
     """A source as it stands: what it predicts is kept once asked for, and nothing new is simulated for an answer."""
 
-    def __init__(self, source: Predictions) -> None:
-        self._source = source
+    def __init__(self, source: Predictions, before: Settled | None = None) -> None:
+        self._source, self.before = source, before
         self.memory: dict[Hashable, Any] = {}
         self.suspects, self.prior, self.particles = source.suspects, source.prior, source.particles
 
@@ -67,10 +82,13 @@ class Settled:
 
 
 class Settling(Settled):
-    """The same of a source that grows: joint faults are simulated when they are asked for, and then kept."""
+    """The same of a source that grows: joint faults are simulated when they are asked for, and then kept.
 
-    def __init__(self, source: Predictions) -> None:
-        super().__init__(source)
+    `before` is the source with fewer suspects that what was kept of still holds for.
+    """
+
+    def __init__(self, source: Predictions, before: Settled | None = None) -> None:
+        super().__init__(source, before)
         assert isinstance(source, Growing)
         self._growing = source
 
@@ -84,7 +102,7 @@ class Settling(Settled):
 
     def _with(self, extra: Sequence[Suspect]) -> Predictions:
         found = self._growing.grown(extra)
-        return Settling(found) if isinstance(found, Growing) else Settled(found)
+        return Settling(found, self) if isinstance(found, Growing) else Settled(found, self)
 
     def severities_of(self, suspect: int) -> Floats:
         """Shape (faults, particles): ohms of each fault of one suspect that is a leak; nan where it is none."""

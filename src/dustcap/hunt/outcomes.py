@@ -24,8 +24,8 @@ from dustcap.predict.checks import Check
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
 
-COARSE, FINE = 768, 2048  # particles that planning can afford for every check, and for the best few
-TAIL = 0.01  # mass of the least likely suspects that no plan looks at
+COARSE, FINE = 640, 2048  # particles that planning can afford for every check, and for the best few
+TAIL = 0.02  # share of the faults' mass, that of the least likely ones, that no plan looks at
 FEWEST = 2  # particles of a suspect where there are many suspects
 NODES = np.linspace(-2.4, 2.4, 7)  # of blur, model and meter together, in their sigma
 SHARES = np.exp(-0.5 * NODES**2) / np.exp(-0.5 * NODES**2).sum()
@@ -62,12 +62,14 @@ class Cloud:
 def cloud_of(found: Posterior, groups: Groups, size: int = FINE) -> Cloud:
     """About `size` particles, evenly many of every suspect that still counts, each standing for an even share of it.
 
-    Suspects count from the likeliest on until all but a hundredth of the mass is there.
+    Faults count from the likeliest on until all but two hundredths of their mass are there.
     """
     chance, particles = found.probability, found.predictions.particles
-    order = np.argsort(-chance, kind="stable")
+    order = 1 + np.argsort(-chance[1:], kind="stable")
     rising = np.cumsum(chance[order])
-    live = np.sort(order[: 1 + int(np.searchsorted(rising, (1.0 - TAIL) * rising[-1]))])
+    many = 1 + int(np.searchsorted(rising, (1.0 - TAIL) * rising[-1])) if order.size else 0
+    live = np.sort([0, *order[:many]])
+    live = live[chance[live] > 0]
     each = int(np.clip(size // (live.size + 1), FEWEST, max(particles, 4)))
     rows, picked = _pick(found.mass[live], each)
     healthy = found.mass[0] if chance[0] > 0 else np.ones(particles)

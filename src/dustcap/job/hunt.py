@@ -71,7 +71,11 @@ class Hunter:
         SolveError
             If the board as described has no operating point.
         """
-        single, joint = self._settled = self._settled or (Settled(self.predictor), Settling(self.predictor))
+        if self._settled is None:
+            single, joint = Settled(self.predictor), Settling(self.predictor)
+            joint.memory = single.memory  # the same suspects until it grows
+            self._settled = single, joint
+        single, joint = self._settled
         result = hunt(single, told, next, further=joint, known=self.known, why=why)
         document = to_json(result, self.board.name, self.board.revision)
         return HuntAnswer(document, _cautions(document))

@@ -162,7 +162,9 @@ class Predictor:
 
     def heard(self, complaint: str, driver: str) -> Floats:
         """Probability that a complaint is observed, shape (suspects, particles)."""
-        return heard(self.analyses, complaint, driver)
+        if ("heard", complaint, driver) not in self.analyses.kept:
+            self.analyses.kept["heard", complaint, driver] = heard(self.analyses, complaint, driver)
+        return np.asarray(self.analyses.kept["heard", complaint, driver])
 
     def follows(self, complaint: str, driver: str) -> Floats:
         """Probability that a complaint, once heard, is said to follow the volume, shape (suspects, particles)."""
