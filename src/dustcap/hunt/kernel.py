@@ -40,6 +40,7 @@ NEAREST = 6  # least log loss over simulated games with 16 to 64 samples: 4 and 
 FAR = 1e4
 SILENT = 0.25  # sigmas by which no sample of a silent suspect differs from the good board
 BY_CHANCE, PLAIN = 2.0, 4.0  # standard errors of a correlation that is taken for chance, and for what it is
+SEVERE = 2.0  # more of them where a severity moves one of the two, which by chance would be moved far
 
 
 @dataclass(frozen=True)
@@ -195,6 +196,13 @@ def _silent(place: Floats, good: Floats) -> NDArray[np.bool_]:
     return np.asarray((same | (np.isposinf(place) & np.isposinf(good))).all(axis=1))
 
 
+def alike(place: Floats) -> NDArray[np.bool_]:
+    """Rows whose every sample reads as the first row does, shape (rows,); `place` has shape (rows, samples)."""
+    with np.errstate(invalid="ignore"):
+        same = (np.abs(place - place[0]) < SILENT) | (place == place[0]) | (np.isnan(place) & np.isnan(place[0]))
+    return np.asarray(same.all(axis=1))
+
+
 def _off(place: Floats) -> Floats:
     """How far each sample lies off the mean of its row, 0 where it is not finite; the shape of `place`."""
     shown = np.isfinite(place)
@@ -221,6 +229,8 @@ def _covariance(apart: Floats, off: Floats, silent: NDArray[np.bool_], *, first:
     scale = deviation[:, ours, None] * deviation[:, None, :]
     like = np.clip(np.abs(whole) / np.where(scale > 0, scale, 1.0), 0.0, 1.0 - 1e-12)
     errors = np.arctanh(like) * np.sqrt(max(samples - 3, 1))
+    both = silent[:, ours, None] & silent[:, None, :]
+    errors = errors - np.where(both, 0.0, SEVERE)
     whole = whole * np.clip((errors - BY_CHANCE) / (PLAIN - BY_CHANCE), 0.0, 1.0)
     local = np.einsum("spki,spkj->spij", apart[..., ours], apart) / apart.shape[2]
     changed = ~(silent[:, ours, None] | silent[:, None, :])

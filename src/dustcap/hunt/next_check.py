@@ -11,6 +11,7 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from functools import lru_cache
+from itertools import islice
 
 import numpy as np
 from numpy.typing import NDArray
@@ -19,7 +20,9 @@ from scipy.special import ndtri
 from dustcap.hunt.actions import Costs, Groups, first_repair, group_each
 from dustcap.hunt.entropy import entropy
 from dustcap.hunt.evidence import Complaint, Evidence, Reading, Sighting, same_check
+from dustcap.hunt.kernel import alike
 from dustcap.hunt.memory import heard
+from dustcap.hunt.meter import positions, spread_of
 from dustcap.hunt.outcomes import COARSE, FINE, Cloud, chances, cloud_of, labels
 from dustcap.hunt.planning import Leftover, first_tests, make_table
 from dustcap.hunt.posterior import Posterior
@@ -38,6 +41,7 @@ PLAN_DEPTH = 2
 TELLS_NOTHING = 0.01
 CAREFUL_CHECKS, MOST_CAREFUL = 12, 36
 AS_MUCH = 0.98
+ALONE = 0.002
 PAIR_BIT = 1.0  # minutes that a bit about the leaking pair is worth: a choice of ours
 AREA_LEADS = 0.5
 _same = lru_cache(maxsize=8192)(same_check)
@@ -113,7 +117,8 @@ def plan_checks(
     told = quick_bits(coarse, found, units)
     checks = permitted(predictions.candidates(), evidence, drivers)
     quick = proposed(checks, np.array([told[check] for check in checks]))
-    proposals = _refined([p for p in quick if p.bits > TELLS_NOTHING], careful)
+    telling = [p for p in quick if p.bits > TELLS_NOTHING]
+    proposals = _refined(telling, careful, lambda check: tells_apart(found, check, units.get(check.part, "")))
     proposals = no_needless_danger([p for p in proposals if p.bits > TELLS_NOTHING])
     proposals.sort(key=lambda p: (-p.score, p.check))
     mass = groups.mass(found.mass.sum(axis=1))
@@ -156,12 +161,14 @@ def _where_it_leaks(
     return sorted(worth, key=lambda p: (-p.score, p.check))
 
 
-def _refined(quick: Sequence[Proposal], careful: Callable[[Sequence[Check]], list[Proposal]]) -> list[Proposal]:
+def _refined(
+    quick: Sequence[Proposal], careful: Callable[[Sequence[Check]], list[Proposal]], apart: Callable[[Check], bool]
+) -> list[Proposal]:
     """Proposals counted carefully, best first, until the best few are: a quick count only ever says too much.
 
-    What was not counted carefully is left out, as it ranks below those that were.
+    What was not counted carefully is left out, as it ranks below those that were; so is what tells nothing `apart`.
     """
-    ranked = sorted(quick, key=lambda p: -p.score)
+    ranked = list(islice((p for p in sorted(quick, key=lambda p: -p.score) if apart(p.check)), MOST_CAREFUL))
     done: list[Proposal] = []
     for first in range(0, min(len(ranked), MOST_CAREFUL), CAREFUL_CHECKS):
         best = sorted((p.score for p in done), reverse=True)
@@ -169,6 +176,20 @@ def _refined(quick: Sequence[Proposal], careful: Callable[[Sequence[Check]], lis
             break
         done += careful([p.check for p in ranked[first : first + CAREFUL_CHECKS]])
     return done
+
+
+def tells_apart(found: Posterior, check: Check, unit: str) -> bool:
+    """Whether a share `ALONE` of the mass reads otherwise than the likeliest does, on the same samples of the board.
+
+    Where every suspect left reads alike on each sample, the samples' own differences tell nothing, whatever a count of
+    a few of them says.
+    """
+    if check.kind in ("look", "listen"):
+        return True
+    chance = found.probability
+    order = np.argsort(-chance, kind="stable")
+    alive = order[: 1 + int(np.searchsorted(np.cumsum(chance[order]), (1.0 - ALONE) * chance.sum()))]
+    return float(chance[alive][~alike(positions(found.readings(check)[alive], spread_of(check, unit)))].sum()) >= ALONE
 
 
 def permitted(candidates: Sequence[Check], evidence: Evidence, drivers: Mapping[str, str]) -> tuple[Check, ...]:
