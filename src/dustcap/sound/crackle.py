@@ -29,7 +29,7 @@ from dustcap.sound.events import (
 )
 from dustcap.sound.hum import NO_HUM, Hum, hum_part
 from dustcap.sound.rates import rate_interval
-from dustcap.sound.whitening import ORDER, Whitened, ringing_of, spans_beyond, whiten
+from dustcap.sound.whitening import ORDER, Whitened, ringing_of, spans_beyond, step_of, whiten
 
 Floats = NDArray[np.float64]
 Windows = Sequence[tuple[float, float]]
@@ -254,7 +254,7 @@ def _floats(samples: Slices, piece: tuple[int, int]) -> Floats:
 
 def _whitened(samples: Slices, piece: tuple[int, int], rate: float, hum: Hum) -> Whitened:
     stretch = _floats(samples, piece)
-    return whiten(stretch - hum_part(stretch, rate, hum), rate)
+    return whiten(stretch - hum_part(stretch, rate, hum), rate, step=step_of(stretch))
 
 
 def _places(events: Events, size: int) -> NDArray[np.bool_]:
