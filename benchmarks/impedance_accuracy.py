@@ -90,12 +90,12 @@ def main() -> None:
 
 def _table(rows: dict[tuple[str, str], list[tuple[float, bool]]], cases: int, seconds: float) -> None:
     """Print what is known after so many cases."""
-    print(f"{'mount':<12} {'figure':<8} {'cases':>5} {'rms %':>8} {'worst %':>8} {'95 % held':>10}")
+    print(f"| {'mount':<10} | {'figure':<6} | cases | rms error, % | worst, % | 95 % range held, % |")
     for (kind, name), answers in sorted(rows.items()):
         errors = 100 * np.array([error for error, _ in answers])
         held = 100 * np.mean([held for _, held in answers])
         rms, worst = np.sqrt(np.mean(errors**2)), np.abs(errors).max()
-        print(f"{kind:<12} {name:<8} {len(answers):>5} {rms:>8.3f} {worst:>8.3f} {held:>9.1f}%")
+        print(f"| {kind:<10} | {name:<6} | {len(answers):>5} | {rms:>12.3f} | {worst:>8.3f} | {held:>18.1f} |")
     held = 100 * np.mean([held for answers in rows.values() for _, held in answers])
     print(f"{cases} cases: 95 % ranges held {held:.1f} % of the time; {seconds:.0f} s", flush=True)
 
