@@ -7,6 +7,7 @@ from hypothesis import strategies as st
 from scipy.sparse import coo_array
 from scipy.sparse.csgraph import connected_components
 
+from dustcap.circuit import changes
 from dustcap.circuit.changes import changed_pair_impedance
 
 
@@ -88,3 +89,19 @@ def test_a_link_that_opens_reads_its_detour_exactly():
     got = changed_pair_impedance(ends, healthy, changed, np.array([[0, 1], [0, 2]]), 2)
 
     np.testing.assert_allclose(got[:, 0], [[1e6, 1e6 + 1e3], [np.inf, np.inf]], rtol=1e-12)
+
+
+def test_what_a_link_cuts_off_is_not_solved_anew(monkeypatch):
+    """Nets behind an open link read inf to the rest and what they read among themselves; two links need both."""
+    ends = np.array([[0, 3], [0, 1], [0, 1], [1, 2], [1, 2]])
+    healthy = np.array([[1e-3, 100.0, 100.0, 1e-5, 1e-6]])
+    opened = np.repeat(healthy[None], 2, axis=0)
+    opened[0, 0, 1] = 0.0  # its twin holds
+    opened[1, 0, 1:3] = 0.0
+    pairs = np.array([[0, 3], [1, 3], [1, 2], [0, 1]])
+    monkeypatch.setattr(changes, "pair_impedances", None)
+
+    got = changes.changed_pair_impedance(ends, healthy, opened, pairs, 3)
+
+    behind = 1.0 / 1.1e-5
+    np.testing.assert_allclose(got[:, 0], [[1e3, 1e3 + 0.01, behind, 0.01], [1e3, np.inf, behind, np.inf]], rtol=1e-9)

@@ -54,14 +54,15 @@ def groups_of(a: Index, b: Index, joined: NDArray[np.bool_], nets: int) -> Index
 
     `joined` (cases, branches). The label of common, in the last column, is -1.
     """
-    label = np.broadcast_to(np.append(np.arange(nets), COMMON), (len(joined), nets + 1)).copy()
-    always = [(int(p), int(q), joined[:, k]) for k, (p, q) in enumerate(zip(a, b, strict=True)) if p != q]
-    always = [edge for edge in always if edge[2].any()]
-    while True:
-        before = label.copy()
-        for p, q, there in always:
-            least = np.minimum(label[:, p], label[:, q])
-            label[:, p] = np.where(there, least, label[:, p])
-            label[:, q] = np.where(there, least, label[:, q])
-        if (label == before).all():
-            return label
+    from scipy.sparse import coo_array
+    from scipy.sparse.csgraph import connected_components
+
+    case, branch = np.nonzero(joined)
+    first, width = case * (nets + 1), nets + 1
+    ends = first + a[branch] % width, first + b[branch] % width
+    graph = coo_array((np.ones(len(case)), ends), shape=(len(joined) * width, len(joined) * width))
+    count, group = connected_components(graph, directed=False)
+    net = np.tile(np.append(np.arange(nets), COMMON), len(joined))
+    least = np.full(count, nets)
+    np.minimum.at(least, group, net)
+    return np.asarray(least[group].reshape(-1, width))
