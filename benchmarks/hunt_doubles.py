@@ -76,7 +76,8 @@ def _play(hunter: Hunter, unit: Unit, title: str, brief: bool) -> str:
     game = hunt_plays(hunter, unit, tell)
     end = _end(unit, game)
     took = f"{game.checks} checks, {game.works} repairs, {game.minutes:.0f} min, {time.perf_counter() - start:.0f} s"
-    print(f"{title}: {unit.hidden.words()}: {end}; {took}", flush=True)
+    left = f"; left {unit.left.words()}: {', '.join(unit.fails())}" if unit.left.faults else ""
+    print(f"{title}: {unit.hidden.words()}: {end}; {took}{left}", flush=True)
     if not brief:
         print("\n".join(f"    {line}" for line in steps))
         print("    " + "; ".join(_entry_words(entry) for entry in game.entries), flush=True)

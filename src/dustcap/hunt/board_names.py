@@ -5,6 +5,7 @@ from __future__ import annotations
 from dustcap.board.model import Board, Part
 from dustcap.board.outline import AMPLIFIERS, FOUND_AT, roles_of
 from dustcap.hunt.known import Known
+from dustcap.predict.checks import Check
 from dustcap.predict.lifted import UNITS
 
 RESERVOIR_FROM_F = 400e-6  # common practice, no published source: smaller ones are not bought in pairs
@@ -25,7 +26,19 @@ def known_of(board: Board) -> Known:
         partners=_partners(board),
         plain=plain,
         unplaced=frozenset({*FOUND_AT, *AMPLIFIERS} - {*plain, *board.nets, *board.parts}),
+        proof=_proof(board),
     )
+
+
+def _proof(board: Board) -> tuple[Check, ...]:
+    """D.c. on every rail of an amplifier, d.c. and level at every driver."""
+    supplied = [part.pins[pin] for part in board.of_kind("power amplifier", "op amp") for pin in ("high", "low")]
+    outputs = [net for part in board.of_kind("driver") for net in part.nets]
+    rails = (net for net in dict.fromkeys((*supplied, *outputs)) if net != board.common)
+    found = [Check("dc volts", net, board.common) for net in rails]
+    if board.of_kind("input"):
+        found += [Check("ac volts", net, board.common) for net in dict.fromkeys(outputs) if net != board.common]
+    return tuple(found)
 
 
 def _partners(board: Board) -> dict[str, tuple[str, ...]]:

@@ -19,9 +19,10 @@ from dustcap.hunt.evidence import Complaint, Evidence
 from dustcap.hunt.explain import reasons
 from dustcap.hunt.joint import single_faults_fall_short, with_joint
 from dustcap.hunt.known import Known
+from dustcap.hunt.making_sure import made_sure
 from dustcap.hunt.memory import remembered
 from dustcap.hunt.meter import spread_of, values_at
-from dustcap.hunt.next_check import Proposal, plan_checks
+from dustcap.hunt.next_check import Proposal, harm_of, plan_checks
 from dustcap.hunt.outcomes import NODES, SHARES
 from dustcap.hunt.posterior import Posterior, posterior
 from dustcap.hunt.predictions import ManyLeaks, Predictions
@@ -152,14 +153,19 @@ def hunt(
     outlook = plan_checks(found, evidence, groups, costs, units, known.drivers if known else {})
     listed = _listed(found.probability, rows)
     ohms = ohms_told(found, listed)
-    proposals = outlook.proposals[: max(next, 0)]
+    advice = decide(found, evidence, groups, outlook, costs, known.partners if known else {})
+    proposals = outlook.proposals
+    if known:
+        advice, before = made_sure(advice, evidence, known, costs, harm_of(found))
+        proposals = (*before, *(one for one in proposals if one.check not in {other.check for other in before}))
+    proposals = proposals[: max(next, 0)]
     return HuntResult(
         suspects=tuple(_row(found, i, ohms.get(i, ()), common) for i in listed),
         rest=float(max(found.probability[1:].sum() - found.probability[listed].sum(), 0.0)),
         unexplained=found.unexplained,
         healthy=float(found.probability[0]),
         next=tuple(_next(found, proposal, listed, known) for proposal in proposals),
-        advice=decide(found, evidence, groups, outlook, costs, known.partners if known else {}),
+        advice=advice,
         notes=(*evidence.notes, *twin_notes(found.predictions, evidence), *_unused(found.predictions, evidence)),
         why=cleared(found, why, common) if why else None,
     )

@@ -36,7 +36,7 @@ from dustcap.hunt.predictions import Growing, Leaking, Predictions
 Floats = NDArray[np.float64]
 Bools = NDArray[np.bool_]
 
-PAIRS, MORE_PAIRS, TRIPLES = 40, 24, 12  # simulated at most in each round: seconds on a board of 600 suspects
+PAIRS, MORE_PAIRS, TRIPLES = 24, 12, 8  # simulated at most in each round: seconds on a board of 600 suspects
 BASES = 120
 WEIGHED = 400
 WORTH = 0.003  # share of all mass that a joint fault may at best have, to be worth simulating

@@ -8,6 +8,8 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 
+from dustcap.predict.checks import Check
+
 
 @dataclass(frozen=True)
 class Known:
@@ -18,6 +20,7 @@ class Known:
     none for.
     `loose`: entries that name anything else are kept and not counted, instead of refused.
     `partners`: parts that are changed together with a part, as a precaution.
+    `proof`: checks to be made once after work, before the unit goes back.
     """
 
     nets: frozenset[str]
@@ -29,3 +32,4 @@ class Known:
     plain: Mapping[str, str] = field(default_factory=dict)
     unplaced: frozenset[str] = frozenset()
     loose: bool = False
+    proof: tuple[Check, ...] = ()

@@ -1,0 +1,89 @@
+"""What has to be made sure of before a unit counts as mended.
+
+A complaint that was told of is listened for again, and one that still stands is listened for twice before anybody
+speaks of a good board. After work every rail, the d.c. and the level at every driver are read once: a second fault that
+hid behind the first may be neither heard nor asked for by any complaint.
+"""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from dustcap.hunt.actions import Costs
+from dustcap.hunt.advice import CHECK, DONE, STOP, Advice
+from dustcap.hunt.evidence import Complaint, Evidence, Reading, same_check
+from dustcap.hunt.known import Known
+from dustcap.hunt.next_check import BLOWS, HARMFUL, Proposal, state_now
+from dustcap.predict.checks import CONNECTED, Check
+
+LISTENS = 2
+"""Times that a complaint is heard after work before no ear is taken to have erred."""
+
+
+@dataclass(frozen=True)
+class Left:
+    """What is left to make sure of: complaints that stand, those to listen for, and checks to read."""
+
+    standing: tuple[Complaint, ...]
+    listens: tuple[Check, ...]
+    reads: tuple[Check, ...]
+
+
+def left_to_prove(evidence: Evidence, known: Known) -> Left:
+    """What was not made sure of since the last work."""
+    last: dict[tuple[str, str], Complaint] = {}
+    times: Counter[tuple[str, str]] = Counter()
+    for entry in evidence.since_work:
+        if isinstance(entry, Complaint) and not entry.doubtful:
+            last[_what(entry, known)] = entry
+            times[_what(entry, known)] += entry.seen
+    standing = {what: entry for what, entry in last.items() if entry.seen}
+    told = [entry for entry in evidence.valid if isinstance(entry, Complaint) and entry.seen]
+    untold = [what for what in dict.fromkeys(_what(entry, known) for entry in told) if what not in last]
+    unsure = [what for what in standing if times[what] < LISTENS and what[0] not in (*HARMFUL, BLOWS)]
+    listens = [_listen(what, known) for what in (unsure if standing else untold)]
+    made = {entry.key for entry in evidence.since_work if isinstance(entry, Reading)}
+    reads = [check for check in known.proof if same_check(check) not in made] if evidence.work else []
+    return Left(tuple(standing.values()), tuple(c for c in listens if c.part), tuple(reads))
+
+
+def made_sure(
+    advice: Advice, evidence: Evidence, known: Known, costs: Costs, harm: float
+) -> tuple[Advice, tuple[Proposal, ...]]:
+    """The advice, or in place of "done" what comes before it, with the checks to make first."""
+    if advice.do != DONE:
+        return advice, ()
+    left = left_to_prove(evidence, known)
+    if left.standing:
+        named = " and ".join(entry.words().removeprefix("complaint: ") for entry in left.standing)
+        if not left.listens:
+            return Advice(STOP, f"what was read fits a healthy board, and it still has: {named}. {_ODD}"), ()
+        why = f"what was read fits a healthy board: make sure once more of {named}."
+        return Advice(CHECK, why), _proposals(left.listens, evidence, costs, harm)
+    checks = (*left.reads, *left.listens)
+    if not checks:
+        return advice, ()
+    why = f"{checks[0].words()}: to be made sure of once before it goes back, {len(checks)} in all."
+    return Advice(CHECK, why), _proposals(checks, evidence, costs, harm)
+
+
+_ODD = "Measure the readings again that matter most, and describe more of the board."
+
+
+def _what(entry: Complaint, known: Known) -> tuple[str, str]:
+    return entry.word, known.drivers.get(entry.driver, entry.driver)
+
+
+def _listen(what: tuple[str, str], known: Known) -> Check:
+    driver = what[1] or next(iter(known.drivers.values()), "")
+    return Check("listen", part=driver, state=CONNECTED, word=what[0])
+
+
+def _proposals(checks: Sequence[Check], evidence: Evidence, costs: Costs, harm: float) -> tuple[Proposal, ...]:
+    now = state_now(evidence)
+    return tuple(
+        Proposal(check, 0.0, check.minutes + costs.change(now, check.state), costs.risk(check, harm))
+        for check in checks
+    )

@@ -1,0 +1,61 @@
+"""What is made sure of before a unit counts as mended."""
+
+import numpy as np
+from hunt.tables import HEALTHY, Tables, flat, part
+
+from dustcap.hunt.evidence import Complaint, Evidence, Reading, Work
+from dustcap.hunt.hunt import HuntResult, hunt
+from dustcap.hunt.known import Known
+from dustcap.predict.checks import Check
+
+RAIL, OTHER = Check("dc volts", "rail", "0V"), Check("dc volts", "other", "0V")
+KNOWN = Known(frozenset({"rail", "other"}), {"C9": "F"}, drivers={"woofer": "LS1", "LS1": "LS1"}, proof=(RAIL, OTHER))
+MENDED = (Complaint("hum", "LS1"), Reading(RAIL, 0.1, 0.1), Work("replaced", part="C9"))
+
+
+def told(*more: object) -> HuntResult:
+    """The hunt on one part that pulls the rail down, and one that does nothing to be heard at the other."""
+    table = Tables(
+        (HEALTHY, part("C9", "short"), part("R3")),
+        np.array([0.1, 0.6, 0.25]),
+        {RAIL: flat(30, 0.1, 30), OTHER: flat(15, 15, 9)},
+        {("hum", "LS1"): flat(0.02, 0.9, 0.02)},
+    )
+    return hunt(table, Evidence((*MENDED, *more)), known=KNOWN)
+
+
+def asked(got: HuntResult) -> str:
+    assert got.advice.do == "check"
+    return got.next[0].proposal.check.words()
+
+
+def test_what_no_complaint_tells_is_read_once_after_work():
+    """The complaint is gone: the rails that were not read since the work come first, then it is done."""
+    gone = Complaint("hum", "woofer", seen=False)
+    assert asked(told(gone)) == "dc volts rail against 0V"
+    assert asked(told(gone, Reading(RAIL, 30.1, 30.1))) == "dc volts other against 0V"
+    good = told(gone, Reading(RAIL, 30.1, 30.1), Reading(OTHER, 15.1, 15.1))
+    assert good.advice.do == "done"
+
+
+def test_a_second_fault_that_nobody_hears_is_met_there():
+    """The other rail reads low: the part that pulls it down is the next one, though no complaint speaks of it."""
+    got = told(Complaint("hum", "LS1", seen=False), Reading(RAIL, 30.0, 30.0), Reading(OTHER, 9.0, 9.0))
+    assert got.advice.do == "replace"
+    assert got.advice.parts == ("R3",)
+
+
+def test_a_complaint_is_listened_for_again():
+    """Nothing was said of the hum since the work: it is the last thing to ask for."""
+    got = told(Reading(RAIL, 30.0, 30.0), Reading(OTHER, 15.0, 15.0))
+    assert asked(got) == "listen LS1: hum"
+
+
+def test_a_unit_that_still_complains_is_never_done():
+    """Good readings and a hum that stands: once more listened for, and then no word of done."""
+    good = (Reading(RAIL, 30.0, 30.0), Reading(OTHER, 15.0, 15.0))
+    first = told(Complaint("hum", "LS1"), *good)
+    again = told(Complaint("hum", "LS1"), *good, Complaint("hum", "LS1"))
+    assert first.advice.do != "done"
+    assert again.advice.do != "done"
+    assert told(Complaint("hum", "LS1"), *good, Complaint("hum", "LS1", seen=False)).advice.do == "done"
