@@ -9,8 +9,9 @@ from dustcap.job.corrections import withdraw
 from dustcap.job.desk import append, view
 from dustcap.job.findings import document, enter
 from dustcap.job.handover import gather
-from dustcap.job.hunt import JobHunt, hunt_file
+from dustcap.job.hunt import hunt_file
 from dustcap.job.intake import take_in
+from dustcap.job.job_hunt import JobHunt
 from dustcap.job.payloads import Complaint, HuntKept, Intake, Note, Reading, Sighting, Work
 from dustcap.job.rehearse import check_of, rehearse
 

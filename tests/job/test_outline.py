@@ -11,7 +11,8 @@ from dustcap.errors import InputError
 from dustcap.hunt.findings import parse_findings
 from dustcap.job.desk import view
 from dustcap.job.findings import enter
-from dustcap.job.hunt import JobHunt, hunt_file
+from dustcap.job.hunt import hunt_file
+from dustcap.job.job_hunt import JobHunt
 from dustcap.job.outline import outline_names
 from dustcap.job.payloads import Complaint, HuntKept, Reading, Sighting
 

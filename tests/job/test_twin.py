@@ -9,8 +9,8 @@ from dustcap.errors import InputError, RecordError
 from dustcap.hunt.board_names import known_of
 from dustcap.job.desk import append, view
 from dustcap.job.findings import enter
-from dustcap.job.hunt import JobHunt
 from dustcap.job.intake import take_in
+from dustcap.job.job_hunt import JobHunt
 from dustcap.job.payloads import Complaint, Intake, Proof, Reading, Work
 from dustcap.job.twin import healthy_readings, name_twin, told_of
 

@@ -13,8 +13,9 @@ from web.client import TestClient
 
 from dustcap.demo.loudspeaker import Loudspeaker, Recorder, record, ripple
 from dustcap.job.desk import Desk
-from dustcap.job.hunt import PREDICTIONS, JobHunt
+from dustcap.job.hunt import PREDICTIONS
 from dustcap.job.intake import take_in
+from dustcap.job.job_hunt import JobHunt
 from dustcap.job.payloads import Intake
 from dustcap.sound.stimulus import make_stimulus
 from dustcap.web.app import create_app

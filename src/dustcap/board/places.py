@@ -16,7 +16,6 @@ from itertools import combinations
 from math import hypot
 
 import numpy as np
-from scipy.spatial import cKDTree
 
 from dustcap.board.geometry import Point, distance_to_outline, line_runs_through
 from dustcap.board.model import Area, Board, Part
@@ -98,6 +97,8 @@ def _near_parts(board: Board, within_mm: float) -> list[tuple[Part, Part]]:
     parts = [board.parts[name] for name in board.places]
     if len(parts) < 2:
         return []
+    from scipy.spatial import cKDTree  # loads longer than all else here
+
     points = np.array([board.places[part.name] for part in parts])
     reach = np.array([reach_mm(part) for part in parts])
     tree = cKDTree(points)

@@ -30,7 +30,6 @@ def hunt(
 ) -> None:
     """Rank the suspects and name the next check."""
     from dustcap.cli.hunt_text import print_hunt
-    from dustcap.job.hunt import hunt_file, hunt_job
 
     on_files = (board is not None) != outline and job is None
     on_job = job is not None and findings is None and not outline
@@ -44,8 +43,12 @@ def hunt(
         raise InputError(f"{next} next checks cannot be proposed.", where="--next", mend=f"Give 0 to {MOST_NEXT}.")
     with progress("computing what every check would read") as show:
         if job is not None:
+            from dustcap.job.job_hunt import hunt_job
+
             found = hunt_job(desk(folder, author), job, board=board, next=next, why=why, progress=show)
         else:
+            from dustcap.job.hunt import hunt_file  # without the record, whose library takes half a second to load
+
             found = hunt_file(board, findings, next=next, why=why, keep_in=_cache(), progress=show)
     document = dict(found.document) | {"cautions": found.cautions}
     answer(json, document, lambda out: print_hunt(out, found.document, found.cautions))

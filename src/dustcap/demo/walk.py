@@ -22,8 +22,9 @@ from dustcap.job.desk import Desk
 from dustcap.job.findings import enter
 from dustcap.job.handover import gather, keep_sheet
 from dustcap.job.handover_data import HandoverData
-from dustcap.job.hunt import HuntAnswer, JobHunt
+from dustcap.job.hunt import HuntAnswer
 from dustcap.job.intake import take_in
+from dustcap.job.job_hunt import JobHunt
 from dustcap.job.outputs import write_output
 from dustcap.job.payloads import Complaint, Intake, Payload, Reading, Sighting, Work
 from dustcap.job.prove import prove

@@ -176,6 +176,7 @@ class Weights:
 
     @staticmethod
     def of(board: Board, working_v: Mapping[str, float], factors: Mapping[str, float], table: str) -> Weights:
+        """Those of a board; arguments as of `prior`."""
         raw = {}
         for part in board.parts.values():
             factor = factors.get(part.name, 1.0)

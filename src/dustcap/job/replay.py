@@ -6,7 +6,8 @@ from dataclasses import replace
 
 from dustcap.errors import InputError
 from dustcap.job.desk import Desk, JobView, view
-from dustcap.job.hunt import NEXT, HuntAnswer, JobHunt
+from dustcap.job.hunt import NEXT, HuntAnswer
+from dustcap.job.job_hunt import JobHunt
 from dustcap.job.state import fold
 from dustcap.job.twin import told_of
 

@@ -1,7 +1,7 @@
 """The hunts of a server, one a job: the predictions are computed once, in the background, and kept ready.
 
 A page only ever looks at how far a hunt is; the work is done in a thread of its own, whose heavy part runs in other
-processes. What a hunt said is kept in the record by `job.hunt`, so that nothing is lost when the server is killed.
+processes. What a hunt said is kept in the record by `job.job_hunt`, so that nothing is lost when the server is killed.
 """
 
 from __future__ import annotations
@@ -14,7 +14,8 @@ from dataclasses import dataclass, field
 
 from dustcap.errors import DustcapError
 from dustcap.job.desk import Desk, view
-from dustcap.job.hunt import HuntAnswer, JobHunt
+from dustcap.job.hunt import HuntAnswer
+from dustcap.job.job_hunt import JobHunt
 from dustcap.job.replay import ask_at
 from dustcap.job.stored_energy import Reservoir, reservoirs
 
