@@ -56,6 +56,15 @@ def regions_of(layout: Layout) -> tuple[Region, ...]:
     return tuple(_region(layout, np.array(sorted(nets), dtype=np.intp)) for nets in found)
 
 
+def unsmoothed_nets(layout: Layout) -> tuple[set[str], set[str]]:
+    """Nets solved within the cycle that no reservoir holds, and the names of the diodes solved there."""
+    walk, moving, solved = _Walk(layout), set[str](), set[str]()
+    for region in regions_of(layout):
+        moving |= {layout.nets[net] for net in region.nets.tolist() if not walk.holds(walk.group[net])}
+        solved |= {layout.elements["diode"][number].name for number in region.diodes}
+    return moving, solved
+
+
 class _Walk:
     """Follows ties, diodes and series capacitors from a transformer up to the reservoirs."""
 
@@ -84,14 +93,15 @@ class _Walk:
         return {net for net, group in self.group.items() if group in seen}
 
     def _onward(self, group: int) -> list[int]:
-        if self._held(group):
+        if self.holds(group):
             return []
         pairs = list(_pairs(self.layout, "diode"))
         if group in self.wound:
             pairs += self.big
         return self._neighbours(group, pairs)
 
-    def _held(self, group: int) -> bool:
+    def holds(self, group: int) -> bool:
+        """Whether a reservoir keeps the nets of a group from following the cycle."""
         if group in self.wound:
             return False
         for a, b in self.big:

@@ -10,6 +10,7 @@ from dustcap.board.circuit import to_circuit
 from dustcap.board.library.load import built_in
 from dustcap.board.model import Board
 from dustcap.board.read import read_board
+from dustcap.circuit.averaged import averaged_elements
 from dustcap.circuit.floating import floating_nets
 
 DRIVER = "driver"
@@ -68,7 +69,13 @@ def _remarks(board: Board) -> tuple[str, ...]:
         remarks.append("there is no driver on it, so that no complaint can be computed from it")
     if not board.of_kind("transformer", "supply", "module"):
         remarks.append("nothing feeds it: give a transformer, a supply or a module that drives a net")
-    floating = floating_nets(to_circuit(board))
+    circuit = to_circuit(board)
+    if averaged := sorted({name.partition(".")[0] for name in averaged_elements(circuit)}):
+        remarks.append(
+            f"{', '.join(averaged)}: fed by a winding with no reservoir before it, and computed from the mean over the"
+            " mains cycle: do not trust the readings around it"
+        )
+    floating = floating_nets(circuit)
     remarks += [
         f"net {net!r} has no path for direct current: it touches only {parts}" for net, parts in floating.items()
     ]
