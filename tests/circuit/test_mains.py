@@ -238,3 +238,27 @@ def test_harmonic_weights_know_sines_and_ignore_a_constant():
     assert abs(twice.sum()) < 1e-12
     assert once @ np.sin(PHASE) == pytest.approx(-1j / np.sqrt(2), abs=3e-3)
     assert abs(twice @ np.sin(PHASE)) < 1e-12
+
+
+def test_regulators_with_nothing_on_them_give_their_volts():
+    """Both rails of thirty boards are solved: the volts, and nearly no current from the raw rail."""
+    spread = 10.0 * np.linspace(0.95, 1.05, 30)
+    idle = circuit(
+        winding(12.0, 1.0),
+        rectifier("D1", "a", "raw+"),
+        rectifier("D2", "b", "raw+"),
+        rectifier("D3", "raw-", "a"),
+        rectifier("D4", "raw-", "b"),
+        capacitor("C1", "raw+", "0V", 2.2e-3),
+        capacitor("C2", "0V", "raw-", 2.2e-3),
+        Element("U1", "regulator", ("raw+", "out+", "0V"), {"volts": 10.0}),
+        Element("U2", "regulator", ("raw-", "out-", "0V"), {"volts": -10.0}),
+        capacitor("C3", "out+", "0V", 1e-5),
+        capacitor("C4", "0V", "out-", 1e-5),
+    )
+
+    point = operating_point(idle, {("U1", "volts"): spread, ("U2", "volts"): -spread[::-1]})
+
+    assert point.converged.all()
+    np.testing.assert_allclose(point.volt("out+"), spread, atol=0.05)
+    np.testing.assert_allclose(point.volt("out-"), -spread[::-1], atol=0.05)

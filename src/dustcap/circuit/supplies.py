@@ -16,6 +16,8 @@ from dustcap.circuit.values import Table
 
 OUTPUT_OHM = 0.02
 """Output resistance of the pass element; a choice of ours, small against any load."""
+SENSE_OHM = 100e3
+"""The divider by which it senses its output, from there to its common; a choice of ours, lost in any load."""
 KNEE_V = 0.005
 LIMIT_ROUNDING = 0.02
 SINK_KNEE_V = 0.5
@@ -57,13 +59,14 @@ class Regulators(Group):
         i, slope = clamped(e / OUTPUT_OHM - half, half, LIMIT_ROUNDING * half)
         drive = get("regulator", "drive")
         i, slope = drive * (i + half), drive * slope / OUTPUT_OHM
+        sensed = sign * (u[..., 1] - u[..., 2]) / SENSE_OHM
         v_in = sign * (u[..., 0] - u[..., 2])
         share, d_share = faded(v_in, INPUT_KNEE_V)
         idle, d_idle = get("regulator", "quiescent_a") * share, get("regulator", "quiescent_a") * d_share
-        f = sign[..., None] * np.stack([i + idle, -i, -idle], axis=-1)
+        f = sign[..., None] * np.stack([i + idle, sensed - i, -idle - sensed], axis=-1)
         g_in, g_out = slope * e_in, slope * e_out
         row_in = np.stack([g_in + d_idle, g_out, -g_in - g_out - d_idle], axis=-1)
-        row_out = -np.stack([g_in, g_out, -g_in - g_out], axis=-1)
+        row_out = -np.stack([g_in, g_out - 1.0 / SENSE_OHM, 1.0 / SENSE_OHM - g_in - g_out], axis=-1)
         return f, np.stack([row_in, row_out, -(row_in + row_out)], axis=-2)
 
     def begin(self, u: Real, table: Table) -> Real:
