@@ -69,12 +69,10 @@ def with_joint(predictions: Predictions, evidence: Evidence) -> Predictions:
 def single_faults_fall_short(evidence: Evidence) -> bool:
     """Whether more than the single faults has to be thought of, however well one of them explains what was found.
 
-    Residue was seen somewhere, so that leaks may have to be added; or the unit still complains after a repair, and
-    what was repaired was perhaps one fault of two, or none.
+    Residue was seen somewhere, so that leaks may have to be added. A unit that still complains after a repair is no
+    such case: each single fault may have hidden behind the one that was mended (`fold`).
     """
-    residue = any(isinstance(entry, Sighting) and entry.word == "residue" for entry in evidence.valid)
-    still = any(isinstance(entry, Complaint) and entry.seen for entry in evidence.since_work)
-    return residue or (bool(evidence.work) and still)
+    return any(isinstance(entry, Sighting) and entry.word == "residue" for entry in evidence.valid)
 
 
 def _at_residue(predictions: Growing, told: Sequence[Entry]) -> list[Suspect]:

@@ -1,8 +1,8 @@
 r"""A local linear picture of what a suspect reads, so that few samples stand for all its tolerances and severities.
 
 Where a suspect's fault changes nothing that is read (*silent*), it foretells what the good board does: all samples
-together are one normal distribution, and a reading tells the same of every suspect that is silent there. These readings
-are gone through first. What is left of the tolerances then bears on the others.
+with a number are one normal distribution, and a reading tells the same of every suspect that is silent there. These
+readings are gone through first. What is left of the tolerances then bears on the others.
 
 There each sample of a suspect is the middle of a small normal distribution of predictions whose covariance is that of
 its nearest samples: what one unknown (a severity, a reservoir's leakage) does to several readings at once is kept
@@ -162,8 +162,7 @@ class Kernel:
         told = of_reading(reading, here, blurred, odd)
         share = 1.0 if one.without is None or silent else one.without[0][:, None]
         like = told if one.without is None or silent else share * told + (1.0 - share) * one.without[1]
-        said = np.broadcast_to(like.mean(axis=1, keepdims=True), like.shape) if silent else like
-        self.likelihoods[number] = np.where(rows[:, None], said, self.likelihoods[number])
+        self.likelihoods[number] = np.where(rows[:, None], like, self.likelihoods[number])
         if reading.over or reading.under:
             return
         sure = share * (told - odd * anything(one.spread, reading.low, reading.high)) / like
