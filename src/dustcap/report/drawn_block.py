@@ -6,6 +6,7 @@ from dataclasses import dataclass
 
 from dustcap.job.drawn_blocks import DrawnBlock
 from dustcap.report.drawn_block_canvas import DEEP_TONE, FADED_TONE, INK_TONE, Canvas
+from dustcap.report.drawn_block_push_pull import push_pull
 from dustcap.report.drawn_block_stage import Drafter
 from dustcap.report.drawn_block_supply import SupplyDrafter, pin_box, pin_pair
 from dustcap.report.drawn_block_symbols import INK, NONE
@@ -33,6 +34,11 @@ class BlockDrawing:
 
 def draw_block(block: DrawnBlock, width: float = LAID) -> BlockDrawing:
     """Lay out a block within a width; a stage that is wider makes the drawing wider."""
+    planned = push_pull(block)
+    if planned is not None:
+        west, north, east, south = planned.extent()
+        tall, wide = south - north + 2 * MARGIN, east - west + 2 * MARGIN
+        return BlockDrawing(planned.moved(MARGIN - west, MARGIN - north), wide, tall)
     pieces = cut(block)
     drawn, left = [], list(pieces.stages)
     while left:
