@@ -95,20 +95,31 @@ def noise(circuit: Circuit, point: OperatingPoint, hz: Sequence[float] | Real | 
     SolveError
         The point is of another circuit, there is no such net, or the frequencies are not positive and rising.
     """
+    return noise_of_nets(circuit, point, hz, (net,))[net]
+
+
+def noise_of_nets(
+    circuit: Circuit, point: OperatingPoint, hz: Sequence[float] | Real | float, nets: Sequence[str]
+) -> dict[str, Noise]:
+    """The same for several nets, whose equations are solved together."""
     grid = np.atleast_1d(np.asarray(hz, dtype=float))
-    _check(circuit, point, grid, net)
+    for net in nets:
+        _check(circuit, point, grid, net)
     layout = point.layout
     sources = _Sources(layout)
-    shares = np.zeros((len(point.unknowns), len(sources.parts), len(grid)))
+    shares = np.zeros((len(nets), len(point.unknowns), len(sources.parts), len(grid)))
     for rows, solved in point.solved.pieces():
         dc = dc_matrix(solved)
-        right = np.zeros((len(rows), layout.size, 1))
-        right[:, layout.position[net]] = 1.0
+        right = np.zeros((len(rows), layout.size, len(nets)))
+        right[:, [layout.position[net] for net in nets], np.arange(len(nets))] = 1.0
         for column, one in enumerate(grid):
             matrix = ac_matrix(solved, dc, float(one))
-            w: Complex = solutions(layout, matrix.transpose(0, 2, 1), right)[..., 0]
-            shares[rows, :, column] = sources.shares(solved, w, float(one))
-    return Noise(grid, np.sqrt(shares.sum(axis=1)), sources.parts, shares)
+            w: Complex = solutions(layout, matrix.transpose(0, 2, 1), right)
+            for number in range(len(nets)):
+                shares[number, rows, :, column] = sources.shares(solved, w[..., number], float(one))
+    return {
+        net: Noise(grid, np.sqrt(its.sum(axis=1)), sources.parts, its) for net, its in zip(nets, shares, strict=True)
+    }
 
 
 def _check(circuit: Circuit, point: OperatingPoint, grid: Real, net: str) -> None:

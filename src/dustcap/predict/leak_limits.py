@@ -17,7 +17,7 @@ from numpy.typing import NDArray
 from dustcap.board.model import Board, Part
 from dustcap.circuit.branches import MUTE_PIN_OHM
 from dustcap.circuit.elements import Circuit
-from dustcap.circuit.noise import noise
+from dustcap.circuit.noise import Noise, noise_of_nets
 from dustcap.circuit.point import OperatingPoint
 from dustcap.circuit.poles import LEAST_DAMPING, poles
 from dustcap.predict.complaints import HUM_V
@@ -83,7 +83,8 @@ class Judge:
 
     def excess(self, point: OperatingPoint, *, slow: bool = True) -> Floats:
         """Shape (cases, limits); nan where there is no answer, or for what is `SLOW` when it is not asked for."""
-        columns = [self._of(limit, point, slow) for limit in self.limits]
+        noises = self._noises(point) if slow else {}
+        columns = [self._of(limit, point, slow, noises) for limit in self.limits]
         found = np.stack([np.broadcast_to(column, (len(point.converged),)) for column in columns], axis=1)
         return np.where(point.converged[:, None], found, np.nan)
 
@@ -93,7 +94,16 @@ class Judge:
             return [""] * len(point.converged)
         return [self._rated[place].name for place in np.argmax(self._shares(point, self._rated), axis=1)]
 
-    def _of(self, limit: Limit, point: OperatingPoint, slow: bool) -> Floats:
+    def _noises(self, point: OperatingPoint) -> dict[str, Noise]:
+        """Noise at the live net of every driver that has a limit."""
+        nets = tuple(dict.fromkeys(self._live(limit) for limit in self.limits if limit.what == NOISE))
+        return noise_of_nets(self._circuit, point, NOISE_HZ, nets) if nets else {}
+
+    def _live(self, limit: Limit) -> str:
+        (net,) = set(self.driver_nets(limit)) - {self._circuit.common}
+        return net
+
+    def _of(self, limit: Limit, point: OperatingPoint, slow: bool, noises: dict[str, Noise]) -> Floats:
         if limit.what in SLOW and not slow:
             return np.full(1, np.nan)
         match limit.what:
@@ -103,8 +113,7 @@ class Judge:
                 both = [np.abs(self.at_driver(limit, point, each)) for each in (point.ripple, point.ripple_mains)]
                 return _log(np.hypot(*both), limit)
             case "noise at driver":
-                (net,) = set(self.driver_nets(limit)) - {self._circuit.common}
-                return _log(noise(self._circuit, point, NOISE_HZ, net).volts(NOISE_HZ[0], NOISE_HZ[-1]), limit)
+                return _log(noises[self._live(limit)].volts(NOISE_HZ[0], NOISE_HZ[-1]), limit)
             case "oscillation":
                 return growth(poles(self._circuit, point)) - LEAST_DAMPING
             case "mute state":
