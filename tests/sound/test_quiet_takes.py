@@ -8,7 +8,7 @@ from scipy import signal
 from sound.crackling import RATE, f1
 
 from dustcap.sound.crackle import crackle_of
-from dustcap.sound.events import CANDIDATE_P, TRIALS, candidates
+from dustcap.sound.events import CANDIDATE_P, TRIALS, candidates, limit_of
 from dustcap.sound.whitening import step_of, whiten
 
 STEP = 2.0**-15
@@ -81,3 +81,17 @@ def test_the_step_is_read_off_the_samples():
     assert step_of(rounded(5 * generator.standard_normal(RATE)) + 0.25) == STEP
     assert step_of(5 * generator.standard_normal(RATE)) < 1e-4
     assert step_of(np.zeros(RATE)) == 0.0
+
+
+@pytest.mark.parametrize("seconds", [4, 10, 60])
+def test_chance_alone_keeps_to_one_in_250_takes(seconds):
+    """Candidates as noise alone gives them (Poisson, even probabilities) pass the limit in 0.4 % of 3000 takes."""
+    generator = np.random.default_rng(8)
+    samples = seconds * RATE
+    shown = 0
+    for _ in range(3000):
+        count = generator.poisson(samples * TRIALS * CANDIDATE_P)
+        log_p = np.log(generator.uniform(0, CANDIDATE_P, count))
+        shown += bool(np.any(log_p <= limit_of(log_p, samples)))
+
+    assert shown <= 22  # Poisson with mean 12: more has a chance of 0.3 %

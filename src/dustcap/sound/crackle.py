@@ -37,7 +37,10 @@ Windows = Sequence[tuple[float, float]]
 Spread = Callable[[Callable[[Any], Any], Iterable[Any]], Iterable[Any]]
 
 PIECE_S = 20.0  # a long recording is worked on in pieces
-KEPT_ERRORS = 4_000_000  # of a longer one the background is computed again rather than kept where events are
+KEPT_P = (
+    1e-6  # ours: errors are kept of candidates that noise gives less often; of others computed again if it comes so
+)
+KEPT_ERRORS = 1_000_000  # and of no more samples than this
 SHORTEST_S = 0.5
 STUCK = 0.5  # ours: share of samples equal to the one before, from which noise is no noise
 
@@ -125,12 +128,12 @@ def _without(
     windows = tuple(windows) if windows is not None else ((0.0, len(samples) / rate),)
     pieces = piece_edges(len(samples), rate, windows)
 
-    room = [KEPT_ERRORS]
+    room, kept_limit = [KEPT_ERRORS], np.log(KEPT_P)
 
     def look(piece: tuple[int, int]) -> tuple[Events, _Kept | None]:
         background = _whitened(samples, piece, rate, hum)
         events = candidates(background.error / background.sigma, rate)
-        at = np.flatnonzero(_places(events, background.error.size))
+        at = np.flatnonzero(_places(events.pick(events.log_p <= kept_limit), background.error.size))
         room[0] -= at.size
         return events, _Kept(at, background.error[at], background) if room[0] >= 0 else None
 
@@ -146,7 +149,7 @@ def _without(
         loud = every.pick(every.log_p <= limit)
         if not loud.peak.size:
             return _Taken(samples[slice(*piece)] if keep else NOTHING)
-        kept = whitened[index]
+        kept = whitened[index] if limit <= kept_limit else None
         background = kept.again() if kept else _whitened(samples, piece, rate, hum)
         one = _take_out(samples[slice(*piece)], loud, some.pick(some.log_p <= limit), background, piece[0], rate)
         return one if keep else replace(one, clean=NOTHING)
