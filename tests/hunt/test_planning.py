@@ -5,7 +5,7 @@ import pytest
 
 from dustcap.errors import InputError
 from dustcap.hunt.entropy import entropy, information
-from dustcap.hunt.planning import first_tests, greedy_cost, make_table, optimal_cost, rollout_cost
+from dustcap.hunt.planning import best_first_tests, first_tests, greedy_cost, make_table, optimal_cost, rollout_cost
 
 # references/diagnosis section 4.3, cases S1 to S6, COMPUTED there by exhaustive recursion (an independent program).
 CHAIN_6 = (0.30, 0.05, 0.25, 0.05, 0.25, 0.10)
@@ -117,3 +117,32 @@ def test_tables_that_do_not_fit_are_refused():
         make_table([0.5, 0.5], [[0, 1]], [0])
     with pytest.raises(InputError, match="too many to plan exactly"):
         optimal_cost(make_table(np.ones(15), np.eye(15, dtype=int), np.ones(15)))
+
+
+def walk(mass, tests, costs, states, moves, alive, now):
+    """Least cost over every order of tests: the recursion of Garey (1972, from memory) written out plainly."""
+    if len(alive) < 2:
+        return 0.0
+    best = np.inf
+    for test, row in enumerate(tests):
+        parts = [[h for h in alive if row[h] == code] for code in (0, 1)]
+        if all(parts):
+            price = (costs[test] + moves[now][states[test]]) * sum(mass[h] for h in alive)
+            best = min(best, price + sum(walk(mass, tests, costs, states, moves, p, states[test]) for p in parts))
+    return best
+
+
+@pytest.mark.parametrize("seed", range(4))
+def test_the_way_from_state_to_state_is_planned_along_the_whole_order(seed):
+    """Against the recursion written out: tests of two states of the bench, and moves that cost more than tests."""
+    rng = np.random.default_rng(seed)
+    mass, tests = rng.dirichlet(np.ones(6)), rng.integers(0, 2, (7, 6))
+    tests[:3] = bits_of(("000111", "001001", "010010"))  # all can be told apart
+    costs, states, moves = rng.uniform(0.5, 2, 7), rng.integers(0, 2, 7), np.array([[0.0, 3.0], [1.0, 0.0]])
+    table = make_table(mass, tests, costs, None, states, moves)
+
+    best = optimal_cost(table)
+
+    assert best == pytest.approx(walk(mass, tests, costs, states, moves, list(range(6)), 0), rel=1e-9)
+    assert best_first_tests(table, np.arange(7)).min() == pytest.approx(best, rel=1e-9)
+    assert best <= rollout_cost(table) * (1 + 1e-9)

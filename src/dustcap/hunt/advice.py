@@ -11,8 +11,9 @@ from numpy.typing import NDArray
 from dustcap.hunt.actions import Action, Costs, Groups, first_repair, times_replaced
 from dustcap.hunt.evidence import Evidence, Reading
 from dustcap.hunt.explain import foretold
-from dustcap.hunt.next_check import FEW_ACTIONS, Outlook, Proposal
+from dustcap.hunt.next_check import FEW_ACTIONS, Outlook
 from dustcap.hunt.posterior import Posterior
+from dustcap.hunt.proposal import Proposal
 
 CHECK, REPLACE, CLEAN, STOP, DONE = "check", "replace", "clean", "stop", "done"
 SURE_ENOUGH = 0.97

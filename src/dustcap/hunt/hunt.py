@@ -22,10 +22,11 @@ from dustcap.hunt.known import Known
 from dustcap.hunt.making_sure import made_sure
 from dustcap.hunt.memory import remembered
 from dustcap.hunt.meter import spread_of, values_at
-from dustcap.hunt.next_check import Proposal, harm_of, plan_checks
+from dustcap.hunt.next_check import harm_of, plan_checks
 from dustcap.hunt.outcomes import NODES, SHARES
 from dustcap.hunt.posterior import Posterior, posterior
 from dustcap.hunt.predictions import ManyLeaks, Predictions
+from dustcap.hunt.proposal import Proposal
 from dustcap.hunt.twin import twin_notes, twinned
 from dustcap.predict.checks import KINDS, Check
 

@@ -15,7 +15,8 @@ from dustcap.hunt.actions import Costs
 from dustcap.hunt.advice import CHECK, DONE, STOP, Advice
 from dustcap.hunt.evidence import Complaint, Evidence, Reading, same_check
 from dustcap.hunt.known import Known
-from dustcap.hunt.next_check import BLOWS, HARMFUL, Proposal, state_now
+from dustcap.hunt.next_check import BLOWS, HARMFUL, state_now
+from dustcap.hunt.proposal import Proposal
 from dustcap.predict.checks import CONNECTED, Check
 
 LISTENS = 2

@@ -9,35 +9,30 @@ repair when the check is made first and the hunt goes on greedily from there.
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from functools import lru_cache
 from itertools import islice
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.special import ndtri
 
 from dustcap.hunt.actions import Costs, Groups, first_repair, group_each
+from dustcap.hunt.ahead import Ahead, leftover_of
 from dustcap.hunt.entropy import entropy
 from dustcap.hunt.evidence import Complaint, Evidence, Reading, Sighting, same_check
 from dustcap.hunt.kernel import alike
 from dustcap.hunt.memory import heard
 from dustcap.hunt.meter import positions, spread_of
-from dustcap.hunt.outcomes import COARSE, FINE, Cloud, chances, cloud_of, labels
-from dustcap.hunt.planning import Leftover, first_tests, make_table
+from dustcap.hunt.outcomes import COARSE, FINE, cloud_of
 from dustcap.hunt.posterior import Posterior
-from dustcap.hunt.stop import repair_cost
-from dustcap.hunt.telling import QUICK_BIN, careful_bits, quick_bits
+from dustcap.hunt.proposal import Proposal
+from dustcap.hunt.telling import careful_bits, quick_bits
 from dustcap.predict.checks import STATES, UNPLUGGED, Check
 
 Floats = NDArray[np.float64]
 
 FEW_ACTIONS = 12.0  # rollout from here on: two to the entropy of the actions
 LITTLE = 0.3  # bits of the best check below which it is looked ahead however many actions are left
-HEADS, POOL = 6, 14
-PLAN_PARTICLES = 400
-PLAN_OUTCOMES = 6
-PLAN_DEPTH = 2
 TELLS_NOTHING = 0.01
 CAREFUL_CHECKS, MOST_CAREFUL = 12, 36
 AS_MUCH = 0.98
@@ -47,26 +42,6 @@ AREA_LEADS = 0.5
 _same = lru_cache(maxsize=8192)(same_check)
 HARMFUL = ("cone pushed out", "squeal")
 BLOWS = "blows fuse"
-
-
-@dataclass(frozen=True, slots=True)
-class Proposal:
-    """A check worth making: `bits` about the action, `minutes` with the change of state, `risk` in minutes.
-
-    `score` is bits per minute and risk. `repair` is the expected minutes of the whole repair when this check comes
-    first; nan where it was not looked ahead.
-    """
-
-    check: Check
-    bits: float
-    minutes: float
-    risk: float
-    repair: float = float("nan")
-
-    @property
-    def score(self) -> float:
-        """Bits per minute, risk counted as minutes."""
-        return self.bits / (self.minutes + self.risk)
 
 
 @dataclass(frozen=True)
@@ -128,7 +103,7 @@ def plan_checks(
     repair = acting
     if proposals and (left <= FEW_ACTIONS or max(p.bits for p in proposals) < LITTLE):
         lead = first_repair(mass, minutes)
-        ahead = _Ahead(cloud, found, proposals, units, minutes, costs.service)
+        ahead = Ahead(cloud, found, proposals, units, minutes, costs, state)
         proposals, repair = ahead.ordered(), min(repair, ahead.acting(lead, float(minutes[lead])))
     where = _where_it_leaks(found, groups, first_repair(mass, minutes), mass, units, checks, proposed)
     proposals = [*where, *(p for p in proposals if p.check not in {q.check for q in where})]
@@ -247,84 +222,3 @@ def harm_of(found: Posterior) -> float:
     total = max(rows.sum(), 1e-300)
     each = [float(np.sum(rows * heard(found.predictions, word, "")) / total) for word in HARMFUL]
     return float(min(sum(each), 1.0))
-
-
-def leftover_of(minutes: Floats, unexplained: int, service: float) -> Leftover:
-    """Cost of stopping the tests here: repairing by probability over cost, or giving the unit up."""
-
-    def leftover(mass: Floats) -> float:
-        return repair_cost(mass[:unexplained], minutes[:unexplained], service, float(mass[unexplained]))
-
-    return leftover
-
-
-class _Ahead:
-    """The best few proposals against each other and against acting at once, on a few hundred particles."""
-
-    def __init__(
-        self,
-        cloud: Cloud,
-        found: Posterior,
-        proposals: Sequence[Proposal],
-        units: Mapping[str, str],
-        minutes: Floats,
-        service: float,
-    ) -> None:
-        telling = sorted(proposals, key=lambda p: (-p.bits, p.check))
-        self.proposals = proposals
-        self.pool = list(dict.fromkeys([*proposals[: POOL // 2], *telling[:POOL]]))[:POOL]
-        self.heads = np.arange(min(HEADS, len(proposals)))
-        picks, mass = _plan_picks(cloud)
-        codes = [_code(cloud, found, p.check, units.get(p.check.part, ""), picks, i) for i, p in enumerate(self.pool)]
-        self.present, classes = cloud.present, cloud.local[picks]
-        prices = np.array([p.minutes + p.risk for p in self.pool])
-        self.table = make_table(np.full(picks.size, mass / picks.size), np.stack(codes), prices, classes)
-        self.leftover = leftover_of(minutes[self.present], self.present.size - 1, service)
-
-    def ordered(self) -> list[Proposal]:
-        """The heads by expected minutes of the whole repair, then the others as they were."""
-        ahead = first_tests(self.table, self.heads, self.ending, PLAN_DEPTH - 1)
-        looked = [replace(p, repair=float(a)) for p, a in zip(self.pool, ahead, strict=False)]
-        looked.sort(key=lambda p: (p.repair, -p.score))
-        return [*looked, *(p for p in self.proposals if p.check not in {q.check for q in looked})]
-
-    def acting(self, lead: int, minutes: float) -> float:
-        """Expected minutes when the leading action is taken now, and checks are made only if it was the wrong one."""
-        table = self.table
-        others = np.flatnonzero(self.present[table.classes] != lead)
-        if not others.size:
-            return minutes * float(table.mass.sum())
-        masses = np.bincount(table.classes[others], table.mass[others], minlength=table.class_count)
-        checking = first_tests(table, self.heads, self.ending, PLAN_DEPTH - 1, others)
-        return minutes * float(table.mass.sum()) + min(self.ending(masses.astype(np.float64)), float(checking.min()))
-
-    def ending(self, masses: Floats) -> float:
-        """Cost of making no further check."""
-        whole = np.zeros(self.present.size)
-        whole[: masses.size] = masses
-        return self.leftover(whole)
-
-
-def _plan_picks(cloud: Cloud) -> tuple[NDArray[np.int64], float]:
-    """A few hundred particles, as many of each suspect as it has mass, and the mass of all.
-
-    What is not in the model is all taken to look healthy: no plan counts on its showing itself and being given up.
-    """
-    unknown = cloud.group == cloud.groups.unexplained
-    mass = np.where(unknown, cloud.mass * (1.0 + cloud.anything / max(cloud.mass[unknown].sum(), 1e-300)), cloud.mass)
-    rising = np.cumsum(mass) / mass.sum()
-    steps = (np.arange(PLAN_PARTICLES) + 0.5) / PLAN_PARTICLES
-    return np.minimum(np.searchsorted(rising, steps), mass.size - 1), float(mass.sum())
-
-
-def _code(
-    cloud: Cloud, found: Posterior, check: Check, unit: str, picks: NDArray[np.int64], number: int
-) -> NDArray[np.int64]:
-    """One outcome for each picked particle; its blur, and words, fall as a fixed, evenly spread draw decides."""
-    draw = np.mod((np.arange(picks.size) + 0.5) * 0.6180339887498949 + number * 0.7548776662466927, 1.0)
-    if check.kind in ("listen", "look"):
-        rising = np.cumsum(chances(cloud, found.predictions, check)[:, picks], axis=0)
-        return np.asarray(np.minimum((rising < draw).sum(axis=0), rising.shape[0] - 1), dtype=np.int64)
-    place, variance = (cloud.of(table)[picks] for table in found.predicted(check, unit))
-    place = (place + np.sqrt(variance) * ndtri(np.clip(draw, 1e-6, 1 - 1e-6))) / QUICK_BIN
-    return np.asarray(labels(np.round(place)[None], np.ones(picks.size), PLAN_OUTCOMES)[0][0])

@@ -23,8 +23,9 @@ from dustcap.hunt.explain import reasons
 from dustcap.hunt.hunt import EXPECTED_FOR, LIKELY_ENOUGH, HuntResult, NextCheck, SuspectRow, expected
 from dustcap.hunt.known import Known
 from dustcap.hunt.memory import Settled
-from dustcap.hunt.next_check import Outlook, Proposal, plan_checks
+from dustcap.hunt.next_check import Outlook, plan_checks
 from dustcap.hunt.posterior import Posterior, posterior
+from dustcap.hunt.proposal import Proposal
 from dustcap.hunt.results import to_json
 from dustcap.job.predictions import predictor_for
 from dustcap.predict.checks import KINDS
