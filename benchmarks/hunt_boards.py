@@ -1,4 +1,4 @@
-"""Boards for the games: four small ones of library blocks, a revision of model 27, or any board file."""
+"""Boards for the games: small ones of library blocks, a revision of model 27, or any board file."""
 
 from __future__ import annotations
 
@@ -73,11 +73,38 @@ def _muting() -> str:
     )
 
 
+def _supply() -> str:
+    """Raw rails, small rails of zener diodes, a high-pass on them and a power amplifier."""
+    parts = "[parts]\n" + INPUT + DRIVER.format(at="out")
+    small = '[blocks.zener]\nfrom = "zener rails"\n'
+    small += 'with = { high = "rail+", low = "rail-", plus = "+15", minus = "-15" }\n'
+    section = '[blocks.high]\nfrom = "high-pass section"\n'
+    section += 'with = { in = "in", out = "drive", plus = "+15", minus = "-15" }\n'
+    rest = AMPLIFIER.format(at="drive", out="out") + _glued("raw-C1", "amp-C3", "amp-R3", "amp-C5")
+    return parts + SUPPLY + small + section + rest
+
+
+def _discrete() -> str:
+    """An amplifier of single transistors."""
+    parts = "[parts]\n" + INPUT + RAILS + DRIVER.format(at="out")
+    block = '[blocks.ab]\nfrom = "discrete class-AB amplifier"\n'
+    return parts + block + 'with = { in = "in", out = "out", high = "rail+", low = "rail-" }\n'
+
+
+def _bridge() -> str:
+    """Two amplifiers with the driver between them."""
+    parts = "[parts]\n" + INPUT + RAILS + DRIVER.format(at="out").replace('"0V"', '"back"')
+    block = '[blocks.pair]\nfrom = "bridge-tied amplifier"\n'
+    return parts + block + 'with = { in = "in", out_a = "out", out_b = "back", high = "rail+", low = "rail-" }\n'
+
+
 SMALL = {"amplifier": _amplifier, "band": _band, "input": _input, "muting": _muting}
+OTHERS = {"supply": _supply, "discrete": _discrete, "bridge": _bridge}
 
 
 def board_of(named: str) -> Board:
     """A small board by its name, a revision of model 27 by its letter, or a board file."""
-    if named in SMALL:
-        return parse_board(HEAD.format(name=named) + SMALL[named](), f"board {named} of the games")
+    boards = SMALL | OTHERS
+    if named in boards:
+        return parse_board(HEAD.format(name=named) + boards[named](), f"board {named} of the games")
     return model_27(named) if named in ("A", "C") else read_board(Path(named))

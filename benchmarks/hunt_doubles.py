@@ -8,21 +8,17 @@ neither shows is counted apart.
 from __future__ import annotations
 
 import argparse
-import pickle
 import time
 from collections import Counter
 from pathlib import Path
 
-import numpy as np
 from hunt_boards import SMALL, board_of
 from hunt_games import share
 from hunt_players import MOST_CHECKS, MOST_MINUTES, Score, hunt_plays
-from hunt_unit import Unit, draw
+from hunt_unit import Unit, kept_unit
 
-from dustcap.board.model import Board
 from dustcap.hunt.evidence import Complaint, Sighting, Work
 from dustcap.job.hunt import Hunter, suspect_words
-from dustcap.job.predictions import _name
 
 
 def main() -> None:
@@ -56,22 +52,12 @@ def main() -> None:
 BOTH, SILENT = "both mended", "one left that nothing shows"
 
 
-def kept_unit(folder: Path, board: Board, kind: str, seed: list[int]) -> Unit | None:
-    """A drawn unit, kept across runs as long as what computes it stays as it is."""
-    path = folder / f"{_name(board)} {kind} {' '.join(map(str, seed))}.pickle"
-    if not path.exists():
-        folder.mkdir(parents=True, exist_ok=True)
-        path.write_bytes(pickle.dumps(draw(board, kind, np.random.default_rng(seed))))
-    found: Unit | None = pickle.loads(path.read_bytes())
-    return found.again(seed) if found is not None else None
-
-
 def _play(hunter: Hunter, unit: Unit, title: str, brief: bool) -> str:
     start = time.perf_counter()
-    steps: list[str] = []
 
     def tell(said: dict, game: Score) -> None:
-        steps.append(_step(said, unit, game))
+        if not brief:
+            print(f"    {_step(said, unit, game)}", flush=True)
 
     game = hunt_plays(hunter, unit, tell)
     end = _end(unit, game)
@@ -79,7 +65,6 @@ def _play(hunter: Hunter, unit: Unit, title: str, brief: bool) -> str:
     left = f"; left {unit.left.words()}: {', '.join(unit.fails())}" if unit.left.faults else ""
     print(f"{title}: {unit.hidden.words()}: {end}; {took}{left}", flush=True)
     if not brief:
-        print("\n".join(f"    {line}" for line in steps))
         print("    " + "; ".join(_entry_words(entry) for entry in game.entries), flush=True)
     return end
 

@@ -12,14 +12,15 @@ interval of 95 % of Wilson (E. B. Wilson, J. Am. Stat. Assoc. 22 (1927) 209), me
 from __future__ import annotations
 
 import argparse
+import json
 import time
 from collections.abc import Iterable
 from pathlib import Path
 
 import numpy as np
-from hunt_boards import SMALL, board_of
+from hunt_boards import OTHERS, SMALL, board_of
 from hunt_players import Score, caps_plays, hunt_plays, path_plays, right_action
-from hunt_unit import Unit, draw
+from hunt_unit import Unit, kept_unit
 
 from dustcap.faults.suspects import Leak
 from dustcap.hunt.meter import positions, spread_of
@@ -35,33 +36,40 @@ def main() -> None:
     words = argparse.ArgumentParser(description=main.__doc__)
     words.add_argument("--games", type=int, default=120)
     words.add_argument(
-        "--boards", nargs="*", default=[*SMALL], help=f"{', '.join(SMALL)}, A or C of model 27, or a file"
+        "--boards", nargs="*", default=[*SMALL], help=f"{', '.join([*SMALL, *OTHERS])}, A or C of model 27, or a file"
     )
     words.add_argument("--seed", type=int, default=1)
     words.add_argument("--minutes", type=float, default=20.0, help="begin no game after so many minutes")
+    words.add_argument("--first", type=int, default=0)
+    words.add_argument("--kinds", nargs="*", default=[*KINDS])
     words.add_argument("--keep", type=Path, default=Path("build/predictions"))
+    words.add_argument("--rows", type=Path, help="a file of games played before, which this run adds to")
     told = words.parse_args()
     until = time.monotonic() + 60 * told.minutes
     hunters = [Hunter(board_of(named), told.keep) for named in told.boards]
-    rows: list[dict] = []
-    for number in range(told.games):
+    rows = [json.loads(line) for line in told.rows.read_text().splitlines()] if told.rows and told.rows.exists() else []
+    for number in range(told.first, told.first + told.games):
         if time.monotonic() > until:
             break
-        kind, hunter = KINDS[number % 3], hunters[(number // 3) % len(hunters)]
-        row = _game(hunter, kind, [told.seed, number])
+        kind, hunter = told.kinds[number % len(told.kinds)], hunters[(number // len(told.kinds)) % len(hunters)]
+        start = time.perf_counter()
+        row = _game(hunter, kind, [told.seed, number], told.keep)
         if row is not None:
             rows.append(row)
-            print(row["line"], flush=True)
-    print(f"\n{len(rows)} games on {', '.join(told.boards)}")
+            print(f"{number}: {row['line']}, {time.perf_counter() - start:.0f} s", flush=True)
+            if told.rows:
+                with told.rows.open("a") as file:
+                    file.write(json.dumps(row) + "\n")
+    print(f"\n{len(rows)} games on {', '.join(dict.fromkeys(row['board'] for row in rows))}")
     for line in _table(rows):
         print(line)
     for line in planned():
         print(line)
 
 
-def _game(hunter: Hunter, kind: str, seed: list[int]) -> dict | None:
+def _game(hunter: Hunter, kind: str, seed: list[int], keep: Path) -> dict | None:
     scores: dict[str, Score] = {}
-    truth = draw(hunter.board, kind, np.random.default_rng(seed))
+    truth = kept_unit(keep / "units", hunter.board, kind, seed)
     if truth is None:
         print(f"{hunter.board.name}, {kind}: no such fault was drawn that plainly does something", flush=True)
         return None
@@ -69,7 +77,9 @@ def _game(hunter: Hunter, kind: str, seed: list[int]) -> dict | None:
     print(f"{hunter.board.name}, {kind}: reads like {', '.join(sorted(equals)) or 'nothing else'}", flush=True)
     for name, plays in (("hunt", hunt_plays), ("path", path_plays), ("caps", caps_plays)):
         scores[name] = plays(hunter, truth.again(seed))
-    row = {"kind": kind, **scores, **_judged(truth, equals, scores["hunt"].document or {})}
+    row = {"kind": kind, "board": hunter.board.name, **_judged(truth, equals, scores["hunt"].document or {})}
+    for name, score in scores.items():
+        row[name] = {one: getattr(score, one) for one in ("minutes", "checks", "works", "cured", "passes", "ended")}
     took = ", ".join(f"{name} {s.minutes:.0f} min{'' if s.cured else ' not cured'}" for name, s in scores.items())
     row["line"] = f"{kind}: {truth.hidden.words()}: rank {row['rank']}, {scores['hunt'].checks} checks, {took}"
     return row
@@ -128,16 +138,23 @@ def _table(rows: list[dict]) -> Iterable[str]:
         yield f"{kind}: among the first three {share(r['rank'] <= 3 for r in some)}"
     yield f"leak: right pair first {share(r['pair first'] for r in rows if 'pair first' in r)}"
     yield f"leak: 90 % interval of the right pair holds {share(r['held'] for r in rows if 'held' in r)}"
-    yield f"double: both gone in the end {share(r['hunt'].cured for r in rows if r['kind'] == 'double')}"
-    silent = [row["hunt"].quiet for row in rows if row["kind"] == "double"]
-    yield f"double: nothing left in the end that the unit plainly does {share(silent)}"
+    double = [row["hunt"] for row in rows if row["kind"] == "double"]
+    yield f"double: both gone in the end {share(one['cured'] for one in double)}"
+    yield f"double: nothing left that is heard or that the proof shows {share(one['passes'] for one in double)}"
     for kind in KINDS:
+        means = {}
         for name in ("hunt", "path", "caps"):
             some = [row[name] for row in rows if row["kind"] == kind]
-            yield f"{kind}: {name} cured {share(s.cured for s in some)}, minutes {_mean(s.minutes for s in some)}"
+            minutes = [one["minutes"] for one in some]
+            means[name] = float(np.mean(minutes)) if minutes else float("nan")
+            yield f"{kind}: {name} cured {share(one['cured'] for one in some)}, minutes {_mean(minutes)}"
+        better = min(means["path"], means["caps"])
+        yield f"{kind}: minutes of the hunt over the better other's {means['hunt'] / better:.2f}"
         some = [row["hunt"] for row in rows if row["kind"] == kind]
-        yield f"{kind}: hunt makes {_mean(s.checks for s in some)} checks, {_mean(s.works for s in some)} repairs"
-        yield f"{kind}: hunt ends in done, cured {share(s.cured and s.ended == 'done' for s in some)}"
+        checks, works = (_mean(one[what] for one in some) for what in ("checks", "works"))
+        yield f"{kind}: hunt makes {checks} checks, {works} repairs"
+        well = share(one["passes"] and one["ended"] == "done" for one in some)
+        yield f"{kind}: hunt ends in done and nothing shows {well}"
     yield f"expected calibration error {_calibration(rows):.3f}, Brier score {_brier(rows):.3f}"
 
 

@@ -28,7 +28,7 @@ class Score:
     checks: int = 0
     works: int = 0
     cured: bool = False
-    quiet: bool = False  # nothing is left that the unit plainly does
+    passes: bool = False  # nothing is left that is heard or that the proof shows
     ended: str = ""
     document: dict | None = None
     entries: list[Entry] = field(default_factory=list)
@@ -56,7 +56,7 @@ def hunt_plays(hunter: Hunter, unit: Unit, tell: Callable[[dict, Score], None] =
         else:
             break
     game.document = game.document or said
-    game.cured, game.quiet = not unit.left.faults, not unit.complaints()
+    game.cured, game.passes = not unit.left.faults, not unit.fails()
     return game
 
 

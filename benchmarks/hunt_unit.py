@@ -7,9 +7,11 @@ resistance of its leads for the whole job; the model is off by one per cent, and
 
 from __future__ import annotations
 
+import pickle
 from copy import copy
 from dataclasses import dataclass, field, replace
 from itertools import combinations
+from pathlib import Path
 
 import numpy as np
 
@@ -23,6 +25,7 @@ from dustcap.faults.suspects import Leak, Suspect, prior, suspects
 from dustcap.hunt.board_names import known_of
 from dustcap.hunt.evidence import Complaint, Entry, Reading, Sighting, Work
 from dustcap.hunt.meter import spread_of
+from dustcap.job.predictions import _name
 from dustcap.predict.analyses import Analyses
 from dustcap.predict.cases import make_cases
 from dustcap.predict.checks import Check
@@ -187,3 +190,16 @@ def draw(board: Board, kind: str, rng: np.random.Generator) -> Unit | None:
         if unit.complaints():
             return unit
     return None
+
+
+def kept_unit(folder: Path, board: Board, kind: str, seed: list[int]) -> Unit | None:
+    """A drawn unit, kept across runs as long as what computes it stays as it is."""
+    path = folder / f"{_name(board)} {kind} {' '.join(map(str, seed))}.pickle"
+    if not path.exists():
+        folder.mkdir(parents=True, exist_ok=True)
+        drawn = draw(board, kind, np.random.default_rng(seed))
+        if drawn is not None:
+            drawn.analyses.powered(False)
+        path.write_bytes(pickle.dumps(drawn))
+    found: Unit | None = pickle.loads(path.read_bytes())
+    return found.again(seed) if found is not None else None
