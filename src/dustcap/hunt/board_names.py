@@ -5,6 +5,7 @@ from __future__ import annotations
 from dustcap.board.model import Board, Part
 from dustcap.board.outline import AMPLIFIERS, FOUND_AT, roles_of
 from dustcap.hunt.known import Known
+from dustcap.hunt.packages import halves_of
 from dustcap.predict.checks import Check
 from dustcap.predict.lifted import UNITS
 
@@ -27,6 +28,7 @@ def known_of(board: Board) -> Known:
         plain=plain,
         unplaced=frozenset({*FOUND_AT, *AMPLIFIERS} - {*plain, *board.nets, *board.parts}),
         proof=_proof(board),
+        halves=halves_of(board),
     )
 
 

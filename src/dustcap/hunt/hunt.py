@@ -24,6 +24,7 @@ from dustcap.hunt.memory import remembered
 from dustcap.hunt.meter import spread_of, values_at
 from dustcap.hunt.next_check import harm_of, plan_checks
 from dustcap.hunt.outcomes import NODES, SHARES
+from dustcap.hunt.packages import with_halves
 from dustcap.hunt.posterior import Posterior, posterior
 from dustcap.hunt.predictions import ManyLeaks, Predictions
 from dustcap.hunt.proposal import Proposal
@@ -144,6 +145,7 @@ def hunt(
     costs = costs or Costs()
     units = known.parts if known else {}
     common = known.common if known else "0V"
+    evidence = with_halves(evidence, known.halves) if known else evidence
     found: Posterior | None = None
     if further is None or not single_faults_fall_short(evidence):
         found = _weighed(predictions, evidence, rng)

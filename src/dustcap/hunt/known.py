@@ -20,6 +20,7 @@ class Known:
     none for.
     `loose`: entries that name anything else are kept and not counted, instead of refused.
     `partners`: parts that are changed together with a part, as a precaution.
+    `halves`: the other parts in the package of a part, which are changed with it.
     `proof`: checks to be made once after work, before the unit goes back.
     """
 
@@ -33,3 +34,4 @@ class Known:
     unplaced: frozenset[str] = frozenset()
     loose: bool = False
     proof: tuple[Check, ...] = ()
+    halves: Mapping[str, tuple[str, ...]] = field(default_factory=dict)
