@@ -12,11 +12,13 @@ import time
 from collections import Counter
 from pathlib import Path
 
+import numpy as np
 from hunt_boards import SMALL, board_of
 from hunt_games import share
 from hunt_players import MOST_CHECKS, MOST_MINUTES, Score, hunt_plays
 from hunt_unit import Unit, kept_unit
 
+from dustcap.faults.suspects import PartFault, Suspect
 from dustcap.hunt.evidence import Complaint, Sighting, Work
 from dustcap.job.hunt import Hunter, suspect_words
 
@@ -30,6 +32,7 @@ def main() -> None:
     words.add_argument("--seed", type=int, default=11)
     words.add_argument("--kind", default="double", help="part, leak or double")
     words.add_argument("--minutes", type=float, default=20.0, help="begin no game after so many minutes")
+    words.add_argument("--faults", nargs="*", help="part and mode of each fault, as in 'C40 short' 'U9 supply short'")
     words.add_argument("--brief", action="store_true", help="one line a game")
     words.add_argument("--keep", type=Path, default=Path("build/predictions"))
     told = words.parse_args()
@@ -40,7 +43,11 @@ def main() -> None:
         for number in range(told.first, told.first + told.games):
             if time.monotonic() > until:
                 break
-            unit = kept_unit(told.keep / "units", hunter.board, told.kind, [told.seed, number])
+            if told.faults:
+                hidden = Suspect(tuple(PartFault(*named.split(" ", 1)) for named in told.faults))
+                unit: Unit | None = Unit(hunter.board, hidden, np.random.default_rng([told.seed, number]))
+            else:
+                unit = kept_unit(told.keep / "units", hunter.board, told.kind, [told.seed, number])
             if unit is not None:
                 ends[_play(hunter, unit, f"{named} {told.kind} {told.seed} {number}", told.brief)] += 1
     print(f"\n{sum(ends.values())} games: {', '.join(f'{end} {count}' for end, count in ends.most_common())}")
