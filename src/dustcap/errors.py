@@ -17,6 +17,11 @@ Exit codes, HTTP statuses and colours belong to the outer rooms, never here.
 
 from __future__ import annotations
 
+from collections.abc import Iterable
+from difflib import get_close_matches
+
+FEW_WORDS = 24
+
 
 class DustcapError(Exception):
     """Base of the family; catch this one at the edge of the program."""
@@ -74,3 +79,22 @@ class DeviceError(DustcapError, RuntimeError):
 
 class SafetyStop(DustcapError):
     """A person must act before the program may go on."""
+
+
+def nearest(word: str, known: Iterable[str], what: str = "Known") -> str:
+    """Advice for a word that is not known: the nearest known one, whatever its case, or all of them when they are few.
+
+    Examples
+    --------
+    >>> nearest("RAIL+", ["rail-", "rail+"])
+    "Did you mean 'rail+'?"
+    """
+    names = [name for name in known if name]
+    folded = {name.casefold(): name for name in reversed(names)}
+    close = get_close_matches(word.casefold(), folded, n=1, cutoff=0.6)
+    if close:
+        return f"Did you mean {folded[close[0]]!r}?"
+    if not names:
+        return f"{what}: none."
+    listed = ", ".join(repr(name) for name in names[:FEW_WORDS])
+    return f"{what}: {listed}{', ...' if len(names) > FEW_WORDS else ''}."

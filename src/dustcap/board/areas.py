@@ -8,7 +8,8 @@ from dustcap.board.geometry import crosses_itself, enclosed_area
 from dustcap.board.kinds import AREA_KINDS
 from dustcap.board.lines import KeyPath
 from dustcap.board.model import Area, Part, Place
-from dustcap.board.source import Source, check_keys, name_at, nearest, shown, table_at, words_of
+from dustcap.board.source import Source, check_keys, name_at, shown, table_at, words_of
+from dustcap.errors import nearest
 
 MOST_MM = 10_000.0
 MOST_CORNERS = 200

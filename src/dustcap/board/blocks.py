@@ -12,7 +12,8 @@ from dataclasses import replace
 from dustcap.board.library.load import Library
 from dustcap.board.library.place import place_block
 from dustcap.board.model import Block, Part
-from dustcap.board.source import Source, check_keys, name_at, nearest, shown, table_at
+from dustcap.board.source import Source, check_keys, name_at, shown, table_at
+from dustcap.errors import nearest
 
 MOST_BLOCK_NAME = 32  # its parts and inner nets carry it in front of their own
 BLOCK_KEYS = ("parts", "from", "with")

@@ -13,13 +13,13 @@ from dustcap.board.source import (
     Source,
     check_keys,
     name_at,
-    nearest,
     number_at,
     shown,
     table_at,
     value_at,
     words_of,
 )
+from dustcap.errors import nearest
 
 PART_KEYS = ("kind", "pins", "modes", "sealed")
 MODULE_KEYS = ("drives", "draws", "gain")

@@ -19,12 +19,11 @@ from dustcap.board.source import (
     Source,
     check_keys,
     name_at,
-    nearest,
     read_toml,
     shown,
     table_at,
 )
-from dustcap.errors import BoardError, UnitError
+from dustcap.errors import BoardError, UnitError, nearest
 from dustcap.quantities import read as read_quantity
 
 LAYOUT = 1

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import difflib
 import re
 import tomllib
 from collections.abc import Iterable, Mapping
@@ -11,7 +10,7 @@ from math import isfinite
 
 from dustcap.board.kinds import NAME, NUMBER, TRUTH, Key
 from dustcap.board.lines import KeyPath, LineIndex, TooDeep, line_index
-from dustcap.errors import BoardError, UnitError
+from dustcap.errors import BoardError, UnitError, nearest
 from dustcap.quantities import read, show
 
 MOST_BYTES = 1_000_000
@@ -95,20 +94,6 @@ def words_of(path: KeyPath) -> str:
     if head == "board":
         return f"[board], key {path[1]!r}"
     return f"{head} {path[1]!r}{', ' + rest if rest else ''}"
-
-
-def nearest(word: str, known: Iterable[str], what: str = "Known") -> str:
-    """Advice for a word that is not known: the nearest known one, or all of them when they are few."""
-    names = list(known)
-    close = difflib.get_close_matches(word, names, n=1, cutoff=0.6) or [
-        name for name in names if name.casefold() == word.casefold()
-    ]
-    if close:
-        return f"Did you mean {close[0]!r}?"
-    if not names:
-        return f"{what}: none."
-    listed = ", ".join(repr(name) for name in names[:24])
-    return f"{what}: {listed}{', ...' if len(names) > 24 else ''}."
 
 
 def table_at(source: Source, path: KeyPath, value: object) -> Mapping[str, object]:

@@ -19,8 +19,8 @@ from dustcap.board.defaults import filled
 from dustcap.board.kinds import KINDS
 from dustcap.board.model import Block, Board, Part, Place
 from dustcap.board.read import DEFAULT_MAINS, LAYOUT, parse_board
-from dustcap.board.source import as_written, nearest
-from dustcap.errors import BoardError
+from dustcap.board.source import as_written
+from dustcap.errors import BoardError, nearest
 
 Table = MutableMapping[str, Any]
 Written = str | int | float | bool

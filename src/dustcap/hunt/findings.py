@@ -7,11 +7,10 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
-from difflib import get_close_matches
 from math import isfinite
 from typing import TypedDict, TypeVar
 
-from dustcap.errors import InputError
+from dustcap.errors import InputError, nearest
 from dustcap.hunt.evidence import (
     COMPLAINTS,
     OVER_RANGE_KINDS,
@@ -160,10 +159,7 @@ class _Row:
     def _named(self, key: str, name: str, words: Sequence[str]) -> str:
         if name in words:
             return name
-        near = get_close_matches(name, [word for word in words if word], n=1, cutoff=0.5)
-        listed = ", ".join(word for word in words if word)
-        mend = f"Did you mean {near[0]!r}?" if near else f"Known here: {listed[:300] or 'none'}."
-        raise self.fail(key, f"{key} = {name!r} is not known.", mend)
+        raise self.fail(key, f"{key} = {name!r} is not known.", nearest(name, words, "Known here"))
 
     def built(self, make: Callable[[], Made]) -> Made:
         """What `make` makes; its refusal told with the line of this table."""

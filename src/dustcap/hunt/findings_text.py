@@ -10,9 +10,8 @@ import re
 import tomllib
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from difflib import get_close_matches
 
-from dustcap.errors import InputError
+from dustcap.errors import InputError, nearest
 from dustcap.quantities import read
 
 LAYOUT = 1
@@ -157,6 +156,4 @@ def _check_top(
 
 
 def _unknown(what: str, name: str, names: Sequence[str], where: str) -> InputError:
-    near = get_close_matches(name, names, n=1, cutoff=0.5)
-    mend = f"Did you mean {near[0]!r}?" if near else f"Known here: {', '.join(names)}."
-    return InputError(what, where=where, mend=mend)
+    return InputError(what, where=where, mend=nearest(name, names, "Known here"))

@@ -38,7 +38,7 @@ from dustcap.circuit.families import family_points
 from dustcap.circuit.linearised import ac_matrix, dc_matrix
 from dustcap.circuit.operating import operating_point
 from dustcap.circuit.point import OperatingPoint
-from dustcap.errors import InputError, SolveError
+from dustcap.errors import InputError, SolveError, nearest
 from dustcap.predict.complaints import HUM_V
 from dustcap.predict.leak_limits import (
     DC,
@@ -168,14 +168,10 @@ def _sorted(pair: Iterable[str]) -> Pair:
 def _known(board: Board, pair: Pair) -> Pair:
     for net in pair:
         if net not in board.nets:
-            raise InputError(f"the board has no net {net!r}.", where="--pair", mend=f"Nets: {_some(board.nets)}.")
+            raise InputError(f"the board has no net {net!r}.", where="--pair", mend=nearest(net, board.nets, "Nets"))
     if pair[0] == pair[1]:
         raise InputError(f"{pair[0]!r} cannot leak into itself.", where="--pair", mend="Name two nets.")
     return pair
-
-
-def _some(nets: Sequence[str], most: int = 20) -> str:
-    return ", ".join(nets[:most]) + (", ..." if len(nets) > most else "")
 
 
 def _areas_of(board: Board) -> dict[Pair, tuple[str, ...]]:

@@ -9,7 +9,8 @@ from importlib.resources import files
 
 from dustcap.board.kinds import NUMBER, TRUTH, WORD, Key
 from dustcap.board.library.designs import DESIGNS
-from dustcap.board.source import Source, check_keys, nearest, read_toml, shown, table_at, value_at
+from dustcap.board.source import Source, check_keys, read_toml, shown, table_at, value_at
+from dustcap.errors import nearest
 
 TEMPLATE_KEYS = ("layout", "name", "says", "source", "design", "ports", "settings", "parts", "blocks")
 PORT_KEYS = ("says", "optional")

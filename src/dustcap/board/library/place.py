@@ -11,7 +11,8 @@ from dustcap.board.library.load import Library, Template
 from dustcap.board.lines import KeyPath, LineIndex
 from dustcap.board.model import Part
 from dustcap.board.parts import read_part
-from dustcap.board.source import Source, as_written, check_keys, name_at, nearest, value_at
+from dustcap.board.source import Source, as_written, check_keys, name_at, value_at
+from dustcap.errors import nearest
 
 COMMON = "0V"
 
