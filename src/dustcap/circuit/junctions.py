@@ -19,6 +19,8 @@ from dustcap.circuit.values import FLOOR_OHM, THERMAL_V, Table
 
 LEAST_EXPONENT = 100.0
 """exp(-100) is nothing; smaller numbers would only slow the arithmetic down."""
+SERIES_BELOW = -10.0
+"""The next term of the series is a share of 3e-17 there."""
 MAX_EXPONENT = 60.0
 """Beyond it the exponential goes on as a straight line; such a current is far outside any part."""
 DYING = 1e-4
@@ -38,11 +40,21 @@ def diode_current(v: Real, saturation_a: Real, ideality: Real | float, series_oh
     """
     ohm = np.maximum(series_ohm, FLOOR_OHM)
     scale = np.asarray(ideality * THERMAL_V)
-    omega = wrightomega(
-        np.maximum(np.log(saturation_a * ohm / scale) + (v + saturation_a * ohm) / scale, -LEAST_EXPONENT)
+    omega = _omega(
+        np.asarray(np.maximum(np.log(saturation_a * ohm / scale) + (v + saturation_a * ohm) / scale, -LEAST_EXPONENT))
     )
     total = omega * scale / ohm
     return total - saturation_a, total / (total * ohm + scale)
+
+
+def _omega(x: Real) -> Real:
+    """The Wright omega function; far below zero by the first terms of its series in exp(x), a fifth of the time."""
+    t = np.exp(np.minimum(x, SERIES_BELOW))
+    found = np.asarray(t * (1.0 - t * (1.0 - t * (1.5 - t * (8.0 / 3.0)))))
+    large = np.asarray(x > SERIES_BELOW)
+    if large.any():
+        found[large] = wrightomega(x[large])
+    return found
 
 
 def diode_voltage(i: Real, saturation_a: Real, ideality: Real | float, series_ohm: Real) -> Real:
@@ -95,9 +107,13 @@ class Diodes(Group):
 
     def evaluate(self, u: Real, table: Table) -> tuple[Real, Real]:
         """Currents leaving anode and cathode."""
-        i, g = diode_current(u[..., 0] - u[..., 1], *self._law(table))
+        return _two_terminal(*self.branch(_drop(u), table))
+
+    def branch(self, v: Real, table: Table) -> tuple[Real, Real]:
+        """Current from anode to cathode and its derivative."""
+        i, g = diode_current(v, *self._law(table))
         present = table.get("diode", "present")[:, self.numbers]
-        return _two_terminal(i * present, g * present)
+        return i * present, g * present
 
     def limit(self, new: Real, old: Real, table: Table) -> Real:
         """Junction limiting at the cathode's side."""
@@ -123,13 +139,16 @@ class Zeners(Group):
 
     def evaluate(self, u: Real, table: Table) -> tuple[Real, Real]:
         """Currents leaving anode and cathode."""
-        v = _drop(u)
+        return _two_terminal(*self.branch(_drop(u), table))
+
+    def branch(self, v: Real, table: Table) -> tuple[Real, Real]:
+        """Current from anode to cathode and its derivative."""
         bulk = np.full((1, 1), ZENER_BULK_OHM)
         i, g = diode_current(v, table.get("zener", "saturation_a"), 1.0, bulk)
         slope = np.maximum(table.get("zener", "slope_ohm"), FLOOR_OHM)
         over, rise = softplus(-v - table.get("zener", "zener_v"), ZENER_KNEE_V)
         present = table.get("zener", "present")
-        return _two_terminal(present * (i - over / slope), present * (g + rise / slope))
+        return present * (i - over / slope), present * (g + rise / slope)
 
     def limit(self, new: Real, old: Real, table: Table) -> Real:
         """Junction limiting forward; backward the breakdown is entered at its corner."""

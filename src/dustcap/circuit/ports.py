@@ -8,6 +8,7 @@ import numpy as np
 
 from dustcap.circuit.assembly import device_groups
 from dustcap.circuit.devices import Group
+from dustcap.circuit.junctions import Diodes, Zeners
 from dustcap.circuit.layout import COMMON, Index, Layout, Real
 from dustcap.circuit.values import Table
 
@@ -41,32 +42,19 @@ class Ports:
         none = np.zeros(0, dtype=np.intp)
         return Ports(groups, np.concatenate([none, *plus]), np.concatenate([none, *minus]), tuple(first))
 
-    def _split(self, v: Real) -> list[Real]:
-        """Terminal voltages of each group from port voltages (cases, k)."""
-        found = []
-        for group, first in zip(self.groups, self.first, strict=True):
-            m, p = group.columns.shape
-            if p == 2:
-                drop = v[:, first : first + m]
-                found.append(np.stack([drop, np.zeros_like(drop)], axis=-1))
-            else:
-                pair = v[:, first : first + 2 * m].reshape(len(v), m, 2)
-                found.append(np.stack([-pair[..., 0], np.zeros_like(pair[..., 0]), -pair[..., 1]], axis=-1))
-        return found
-
     def currents(self, v: Real, table: Table, *, slopes: bool) -> tuple[Real, Real]:
         """Port currents (cases, k) and, if asked for, their derivatives (cases, k, k)."""
         j = np.empty_like(v)
         g = np.zeros((len(v), v.shape[1] if slopes else 0, v.shape[1]))
-        for group, first, u in zip(self.groups, self.first, self._split(v), strict=True):
-            f, jacobian = group.evaluate(u, table)
+        for group, first in zip(self.groups, self.first, strict=True):
             m = len(group.columns)
-            if group.columns.shape[1] == 2:
-                j[:, first : first + m] = f[..., 0]
+            if isinstance(group, Diodes | Zeners):
+                j[:, first : first + m], slope = group.branch(v[:, first : first + m], table)
                 places = first + np.arange(m)
                 if slopes:
-                    g[:, places, places] = jacobian[..., 0, 0]
+                    g[:, places, places] = slope
                 continue
+            f, jacobian = group.evaluate(_terminals(group, first, v), table)
             outer = -f[..., [0, 2]]
             j[:, first : first + 2 * m] = outer.reshape(len(v), -1)
             if slopes:
@@ -79,8 +67,8 @@ class Ports:
     def limited(self, new: Real, old: Real, table: Table) -> Real:
         """Port voltages to linearise at next."""
         found = np.empty_like(new)
-        pairs = zip(self._split(new), self._split(old), strict=True)
-        for group, first, (to, was) in zip(self.groups, self.first, pairs, strict=True):
+        for group, first in zip(self.groups, self.first, strict=True):
+            to, was = _terminals(group, first, new), _terminals(group, first, old)
             u, m = group.limit(to, was, table), len(group.columns)
             if group.columns.shape[1] == 2:
                 found[:, first : first + m] = u[..., 0] - u[..., 1]
@@ -88,3 +76,13 @@ class Ports:
                 both = np.stack([u[..., 1] - u[..., 0], u[..., 1] - u[..., 2]], axis=-1)
                 found[:, first : first + 2 * m] = both.reshape(len(new), -1)
         return found
+
+
+def _terminals(group: Group, first: int, v: Real) -> Real:
+    """Terminal voltages of a group, (cases, elements, terminals), from port voltages (cases, k)."""
+    m, p = group.columns.shape
+    if p == 2:
+        drop = v[:, first : first + m]
+        return np.stack([drop, np.zeros_like(drop)], axis=-1)
+    pair = v[:, first : first + 2 * m].reshape(len(v), m, 2)
+    return np.stack([-pair[..., 0], np.zeros_like(pair[..., 0]), -pair[..., 1]], axis=-1)
