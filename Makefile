@@ -15,7 +15,7 @@ export OPENBLAS_NUM_THREADS := 1
 help:
 	@echo "make demo    set up, then carry one loudspeaker from complaint to hand-over in $(DEMO)/"
 	@echo "make test    set up, then run style, types and tests"
-	@echo "make benchmark measure the speeds of docs/benchmarks.md, one core, about ten minutes"
+	@echo "make benchmark measure the speeds of docs/benchmarks.md, one core, six minutes of it, more on a busy machine"
 	@echo "make games   play GAMES simulated repairs on BOARDS: small ones by name, A or C of the demo, files (20 minutes at most)"
 	@echo "make lock    remake requirements.txt and requirements-test.txt from pyproject.toml (needs uv)"
 	@echo "make sources count where each published source is named"
