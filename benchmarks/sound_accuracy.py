@@ -273,7 +273,8 @@ def _swept(truth: Truth, found: ListenResult) -> Scores:
             hz = one.hz[np.isfinite(one.db_below_fundamental) & (one.hz > 200) & (one.hz < 2000)]
             if hz.size:
                 below = np.interp(hz, one.hz, one.db_below_fundamental)
-                true = _curve_db(truth, hz) - db - _curve_db(truth, order * hz)
+                risen_db = 20 * np.log10(1 + 3 * 10 ** (truth.third_db / 20))  # x³ adds 3/4 a3 A³ to the fundamental
+                true = _curve_db(truth, hz) + risen_db - db - _curve_db(truth, order * hz)
                 scores.append((f"{name} harmonic, dB off", float(np.median(below - true))))
     if found.irregular is not None:
         near = [event for event in found.irregular.events if abs(np.log2(event.hz / truth.rub_hz)) < 0.17]
