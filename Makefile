@@ -40,7 +40,7 @@ lint: .venv/test.done
 	@$(BIN)/mypy
 
 benchmark: .venv/test.done
-	@for name in linear_faults junction_faults fault_path board_size dictionary start_time; do \
+	@for name in linear_faults junction_faults fault_path board_size dictionary start_time full_analysis; do \
 	  echo "== $$name"; $(BIN)/python benchmarks/$$name.py || exit 1; done
 
 .venv/run.done: requirements.txt pyproject.toml | .venv/bin/python
