@@ -10,7 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from dustcap.faults.effects import LEAK_OHM
-from dustcap.faults.suspects import Leak, Suspect
+from dustcap.faults.suspects import Leak, PartFault, Suspect
 from dustcap.hunt.actions import Costs, group_by_action
 from dustcap.hunt.advice import Advice, decide
 from dustcap.hunt.circumstances import Placed, plain
@@ -149,7 +149,7 @@ def hunt(
     found: Posterior | None = None
     if further is None or not single_faults_fall_short(evidence):
         found = _weighed(predictions, evidence, rng)
-    if found is None or (further is not None and _poor(found, common)):
+    if found is None or (further is not None and (_poor(found, common) or _tried(found, evidence))):
         found = _weighed(further or predictions, evidence, rng)
     suspects = found.predictions.suspects
     groups = remembered(found.predictions, "groups", lambda: group_by_action(suspects))
@@ -184,6 +184,13 @@ def _poor(found: Posterior, common: str) -> bool:
     best = 1 + int(np.argmax(found.probability[1:]))
     leads = found.probability[best] > LEADS
     return found.unexplained > POOR or bool(leads and reasons(found, best, common).against)
+
+
+def _tried(found: Posterior, evidence: Evidence) -> bool:
+    """Whether the best suspect is a part that was changed already, so that it may only look like what is left."""
+    best = found.predictions.suspects[1 + int(np.argmax(found.probability[1:]))]
+    changed = {work.part for work in evidence.work if work.did in ("replaced", "removed")} - {""}
+    return any(isinstance(fault, PartFault) and fault.part in changed for fault in best.faults)
 
 
 def _listed(probability: Floats, rows: int) -> list[int]:

@@ -40,6 +40,7 @@ NEAREST = 6  # least log loss over simulated games with 16 to 64 samples: 4 and 
 FAR = 1e4
 SILENT = 0.25  # sigmas by which no sample of a silent suspect differs from the good board
 BY_CHANCE, PLAIN = 2.0, 4.0  # standard errors of a correlation that is taken for chance, and for what it is
+FEWEST = 10.0  # sigmas by which a middle may lie off a row of equal samples
 SEVERE = 2.0  # more of them where a severity moves one of the two, which by chance would be moved far
 
 
@@ -100,7 +101,7 @@ class Kernel:
         self.apart = _apart(middle, shown, self.near)
         self.off = _off(place)
         covariance = _covariance(self.apart, self.off, self.silent)
-        mean = _mean(place)
+        mean = np.repeat(_mean(place)[:, None], place.shape[1], axis=1)
         self.likelihoods = [np.ones(place.shape[:2])] * len(given)
         for silent in (True, False):
             for number, one in enumerate(given):
@@ -126,7 +127,7 @@ class Kernel:
         shared = np.concatenate([_off(place[..., None]), self.off[rows]], axis=-1)
         whole = _covariance(np.concatenate([apart, far], axis=-1), shared, both, first=True)
         variance, row = whole[..., 0], whole[..., 1:]
-        mean = _mean(place[..., None])
+        mean = np.repeat(_mean(place[..., None]), place.shape[1], axis=1)
         share = apart.shape[2] / (apart.shape[2] + 1.0)  # the sample itself lies off by nothing
         off, offs = apart[..., 0].mean(axis=2) * share, far.mean(axis=2) * share
         for step in self.steps:
@@ -136,10 +137,11 @@ class Kernel:
             off = off - gain * counts * offs[..., number]
             offs = offs - step.covariance[rows] * here
             middle = middle + gain * step.moved[rows]
-            mean = mean + (gain * step.shifted[rows]).mean(axis=1)[:, None]
+            mean = mean + gain * step.shifted[rows]
             variance = variance - gain * row[..., number] * counts
             row = row - (gain * counts)[..., None] * step.covariance[rows]
-        middle = np.where(silent, mean, middle)
+        middle = _within(np.where(silent, mean, middle), place)
+        variance = np.minimum(variance, whole[..., 0])
         if centred:
             middle, variance = middle + off, variance * share - off**2
         return np.where(shown, middle, place), np.where(shown, np.maximum(variance, 0.0), 0.0)
@@ -155,7 +157,7 @@ class Kernel:
         silent: bool,
     ) -> None:
         shown = np.isfinite(self.place[..., number])
-        here = np.where(shown, mean[:, None, number] if silent else middle[..., number], self.place[..., number])
+        here = np.where(shown, mean[..., number] if silent else middle[..., number], self.place[..., number])
         own = np.maximum(covariance[..., number, number], 0.0)
         reading, odd = one.reading, one.odd[:, None]
         blurred = own + one.beside
@@ -171,11 +173,11 @@ class Kernel:
         read = 0.5 * (low + high)
         variance = blurred + (READING + (high - low) ** 2 / 12.0) / one.power
         moved = np.where(shown, (read - middle[..., number]) * counts, 0.0)
-        shifted = np.where(shown, (read - mean[:, None, number]) * counts, 0.0)
+        shifted = np.where(shown, (read - mean[..., number]) * counts, 0.0)
         column = covariance[..., number].copy()
         self.steps.append(_Step(number, column, variance, moved, shifted, counts))
         middle += column * (moved / variance)[..., None]
-        mean += (column * (shifted / variance)[..., None]).mean(axis=1)
+        mean += column * (shifted / variance)[..., None]
         covariance -= column[..., :, None] * column[..., None, :] * (counts / variance)[..., None, None]
 
 
@@ -200,6 +202,15 @@ def alike(place: Floats) -> NDArray[np.bool_]:
     with np.errstate(invalid="ignore"):
         same = (np.abs(place - place[0]) < SILENT) | (place == place[0]) | (np.isnan(place) & np.isnan(place[0]))
     return np.asarray(same.all(axis=1))
+
+
+def _within(middle: Floats, place: Floats) -> Floats:
+    """No further out than the samples of the row lie, and as far again: what was moved on few samples may run away."""
+    shown = np.isfinite(place)
+    low = np.where(shown, place, np.inf).min(axis=1, keepdims=True)
+    high = np.where(shown, place, -np.inf).max(axis=1, keepdims=True)
+    wide = np.where(high >= low, high - low, 0.0) + FEWEST
+    return np.asarray(np.where(shown, np.clip(middle, low - wide, high + wide), middle))
 
 
 def _off(place: Floats) -> Floats:

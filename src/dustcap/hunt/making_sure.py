@@ -15,7 +15,7 @@ from dustcap.hunt.actions import Costs
 from dustcap.hunt.advice import CHECK, DONE, STOP, Advice
 from dustcap.hunt.evidence import Complaint, Evidence, Reading, same_check
 from dustcap.hunt.known import Known
-from dustcap.hunt.next_check import BLOWS, HARMFUL, state_now
+from dustcap.hunt.next_check import state_now
 from dustcap.hunt.proposal import Proposal
 from dustcap.predict.checks import CONNECTED, Check
 
@@ -43,7 +43,7 @@ def left_to_prove(evidence: Evidence, known: Known) -> Left:
     standing = {what: entry for what, entry in last.items() if entry.seen}
     told = [entry for entry in evidence.valid if isinstance(entry, Complaint) and entry.seen]
     untold = [what for what in dict.fromkeys(_what(entry, known) for entry in told) if what not in last]
-    unsure = [what for what in standing if times[what] < LISTENS and what[0] not in (*HARMFUL, BLOWS)]
+    unsure = [what for what in standing if times[what] < LISTENS]
     listens = [_listen(what, known) for what in (unsure if standing else untold)]
     made = {entry.key for entry in evidence.since_work if isinstance(entry, Reading)}
     reads = [check for check in known.proof if same_check(check) not in made] if evidence.work else []

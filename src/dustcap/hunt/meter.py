@@ -88,7 +88,7 @@ SPREADS: Mapping[str, Spread] = {
     ),
     "diode test": Spread(0.02, 0.02, 6.0, 1.0, DIODE_OPEN_V, over=DIODE_OPEN_V, soft=0.03, over_share=0.4, under=1e-3),
     "leakage": Spread(0.03, 1.0, 600.0, 1e3, 1e10, over=1e9, soft=1.0, over_share=0.3, under=1e3),
-    "esr": Spread(0.08, 0.02, 6.0, 0.02, 1e3, over=100.0, soft=1.0, over_share=0.2, under=5e-3),
+    "esr": Spread(0.08, 0.05, 6.0, 0.02, 1e3, over=100.0, soft=1.0, over_share=0.2, under=5e-3),
     "capacitance": Spread(0.03, 2e-11, 6e-9, 1e-9, 0.1, over=0.02, soft=1.0, over_share=0.1, under=1e-11),
     "warmth": Spread(0.15, 2.0, 600.0, 3.0, 200.0),
 }
