@@ -176,7 +176,7 @@ def _sweep_blocks(
     result.harmonics = result.attempt("harmonics", lambda: harmonics_of(sweep, rest, spoiled_hz=spoiled))
     _polarity(result, sweep, rest)
     crackle = result.rest.crackle if result.rest else None
-    restless = crackle is not None and crackle.found
+    restless = crackle is None or crackle.found  # where it could not be looked for it may be there
     lines_hz = tuple(line.hz for line in result.rest.noise.hum) if result.rest else ()
     result.irregular = result.attempt(
         "irregular",
