@@ -26,6 +26,7 @@ Ints = NDArray[np.int64]
 
 COARSE, FINE = 640, 2048  # particles that planning can afford for every check, and for the best few
 TAIL = 0.02  # share of the faults' mass, that of the least likely ones, that no plan looks at
+FARTHEST = 1 << 14  # bins from the lowest reading, all beyond in one: no part of a decision, but of the memory
 FEWEST = 2  # particles of a suspect where there are many suspects
 NODES = np.linspace(-2.4, 2.4, 7)  # of blur, model and meter together, in their sigma
 SHARES = np.exp(-0.5 * NODES**2) / np.exp(-0.5 * NODES**2).sum()
@@ -116,7 +117,9 @@ def labels(
     low = np.floor(np.where(shown, place, 0.0))
     first = np.where(shown, low, np.inf).min(axis=1, keepdims=True)
     first = np.where(np.isfinite(first), first, 0.0)
-    fine = np.where(shown, low - first + 2.0, np.where(np.isnan(place), 0.0, 1.0)).astype(np.int64)
+    fine = np.where(shown, np.minimum(low - first, FARTHEST) + 2.0, np.where(np.isnan(place), 0.0, 1.0)).astype(
+        np.int64
+    )
     share = np.where(shown, place - low, 0.0) if shared else np.zeros(1)
     upper = np.where(shown, fine + 1, fine) if shared else fine
     width = max(int(upper.max()) + 1, 2)
