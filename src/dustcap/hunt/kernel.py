@@ -128,14 +128,16 @@ class Kernel:
         whole = _covariance(np.concatenate([apart, far], axis=-1), shared, both, first=True)
         variance, row = whole[..., 0], whole[..., 1:]
         mean = np.repeat(_mean(place[..., None]), place.shape[1], axis=1)
-        share = apart.shape[2] / (apart.shape[2] + 1.0)  # the sample itself lies off by nothing
-        off, offs = apart[..., 0].mean(axis=2) * share, far.mean(axis=2) * share
+        if centred:
+            share = apart.shape[2] / (apart.shape[2] + 1.0)  # the sample itself lies off by nothing
+            off, offs = apart[..., 0].mean(axis=2) * share, far.mean(axis=2) * share
         for step in self.steps:
             number = step.number
             gain, counts = row[..., number] / step.variance[rows], step.counts[rows]
-            here = (offs[..., number] * counts / step.variance[rows])[..., None]
-            off = off - gain * counts * offs[..., number]
-            offs = offs - step.covariance[rows] * here
+            if centred:
+                here = (offs[..., number] * counts / step.variance[rows])[..., None]
+                off = off - gain * counts * offs[..., number]
+                offs = offs - step.covariance[rows] * here
             middle = middle + gain * step.moved[rows]
             mean = mean + gain * step.shifted[rows]
             variance = variance - gain * row[..., number] * counts
