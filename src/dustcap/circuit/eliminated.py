@@ -20,6 +20,7 @@ Index = NDArray[np.intp]
 Flags = NDArray[np.bool_]
 
 ROUNDING = 1e-15
+"""Of a sum of many numbers; `updates.ROUNDING` is that of one."""
 BACKWARD = 1e-12
 """Largest residual of a sample's own solution, as a share of the currents that meet in a net."""
 

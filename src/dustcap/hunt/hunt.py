@@ -23,7 +23,6 @@ from dustcap.hunt.making_sure import made_sure
 from dustcap.hunt.memory import remembered
 from dustcap.hunt.meter import spread_of, values_at
 from dustcap.hunt.next_check import harm_of, plan_checks
-from dustcap.hunt.outcomes import NODES, SHARES
 from dustcap.hunt.packages import with_halves
 from dustcap.hunt.posterior import Posterior, posterior
 from dustcap.hunt.predictions import ManyLeaks, Predictions
@@ -34,6 +33,8 @@ from dustcap.predict.checks import KINDS, Check
 Floats = NDArray[np.float64]
 
 SEED = 27
+NODES = np.linspace(-2.4, 2.4, 7)  # of blur, model and meter together, in their sigma
+SHARES = np.exp(-0.5 * NODES**2) / np.exp(-0.5 * NODES**2).sum()
 POOR = 0.25  # share of "not in the model" from which single faults count as a poor explanation: a choice of ours
 LEADS = 0.2  # probability from which the best suspect is an explanation at all: a choice of ours
 ROWS = 25

@@ -28,8 +28,6 @@ COARSE, FINE = 640, 2048  # particles that planning can afford for every check, 
 TAIL = 0.02  # share of the faults' mass, that of the least likely ones, that no plan looks at
 FARTHEST = 1 << 14  # bins from the lowest reading, all beyond in one: no part of a decision, but of the memory
 FEWEST = 2  # particles of a suspect where there are many suspects
-NODES = np.linspace(-2.4, 2.4, 7)  # of blur, model and meter together, in their sigma
-SHARES = np.exp(-0.5 * NODES**2) / np.exp(-0.5 * NODES**2).sum()
 
 
 @dataclass(frozen=True)

@@ -39,7 +39,7 @@ SHARES = np.exp(-0.5 * NODES**2) / np.exp(-0.5 * NODES**2).sum()
 
 
 def quick_bits(cloud: Cloud, found: Posterior, units: Units, kind: str = "") -> dict[Check, float]:
-    """Upper bounds of the information of every candidate check, or of those of one kind."""
+    """What every candidate check tells at most, or each of one kind, about the suspects of the cloud."""
     checks = tuple(found.predictions.candidates())
     worded = [check for check in checks if check.kind in WORDED and kind in ("", check.kind)]
     numbered = tuple(check for check in checks if check.kind not in WORDED and kind in ("", check.kind))
