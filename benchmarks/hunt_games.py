@@ -22,10 +22,12 @@ from hunt_boards import OTHERS, SMALL, board_of
 from hunt_players import Score, caps_plays, hunt_plays, path_plays, right_action
 from hunt_unit import Unit, kept_unit
 
-from dustcap.faults.suspects import Leak
+from dustcap.faults.suspects import Leak, Suspect
 from dustcap.hunt.meter import positions, spread_of
 from dustcap.hunt.planning import greedy_cost, make_table, optimal_cost, rollout_cost
+from dustcap.hunt.second_fault import PLAINLY, WORDS, plainly
 from dustcap.job.hunt import Hunter
+from dustcap.predict.readings import reading
 
 KINDS = ("part", "leak", "double")
 SAME = 1.0  # sigma by which the readings of two suspects may differ in every check and be called equivalent
@@ -78,6 +80,7 @@ def _game(hunter: Hunter, kind: str, seed: list[int], keep: Path) -> dict | None
     for name, plays in (("hunt", hunt_plays), ("path", path_plays), ("caps", caps_plays)):
         scores[name] = plays(hunter, truth.again(seed))
     row = {"kind": kind, "board": hunter.board.name, **_judged(truth, equals, scores["hunt"].document or {})}
+    row["shows"] = _each_shows(hunter, truth)
     for name, score in scores.items():
         row[name] = {one: getattr(score, one) for one in ("minutes", "checks", "works", "cured", "passes", "ended")}
     took = ", ".join(f"{name} {s.minutes:.0f} min{'' if s.cured else ' not cured'}" for name, s in scores.items())
@@ -119,6 +122,19 @@ def _equivalent(hunter: Hunter, unit: Unit) -> set[str]:
     return {getattr(fault, "part", "") for i in same for fault in predictor.suspects[i].faults} - right_action(unit)
 
 
+def _each_shows(hunter: Hunter, unit: Unit) -> bool:
+    """Whether every fault of the unit, alone on it, reads plainly otherwise than good boards do in some check."""
+    predictor, rows = hunter.predictor, unit.analyses.cases.suspects
+    plain = np.zeros(len(unit.hidden.faults), dtype=bool)
+    for check in predictor.candidates():
+        if check.kind not in WORDS:
+            good, spread = positions(predictor.readings(check)[0], spread_of(check)), spread_of(check)
+            place = positions(reading(unit.analyses, check)[:, 0], spread)
+            for i, fault in enumerate(unit.hidden.faults):
+                plain[i] |= bool(plainly(place[[rows.index(Suspect((fault,)))]], good)[0])
+    return bool(plain.all())
+
+
 def _leak(unit: Unit, document: dict) -> dict:
     leaks = [(i, fault) for i, fault in enumerate(unit.hidden.faults) if isinstance(fault, Leak)]
     told = [(part, s) for s in document["suspects"] for part in s["parts"] if "leak" in part]
@@ -140,6 +156,8 @@ def _table(rows: list[dict]) -> Iterable[str]:
     yield f"leak: 90 % interval of the right pair holds {share(r['held'] for r in rows if 'held' in r)}"
     double = [row["hunt"] for row in rows if row["kind"] == "double"]
     yield f"double: both gone in the end {share(one['cured'] for one in double)}"
+    plain = [row["hunt"]["cured"] for row in rows if row["kind"] == "double" and row.get("shows")]
+    yield f"double: both gone in the end, where each alone reads {PLAINLY:g} sigma off in some check {share(plain)}"
     yield f"double: nothing left that is heard or that the proof shows {share(one['passes'] for one in double)}"
     for kind in KINDS:
         means = {}

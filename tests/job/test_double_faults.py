@@ -11,7 +11,7 @@ from dustcap.job.payloads import Complaint, Work
 from dustcap.job.rehearse import check_of, rehearse
 
 WORDS = ("no output", "weak output", "distorted", "hum", "cone pushed out")
-STEPS = 14
+STEPS = 24
 
 
 def told(unit):

@@ -50,7 +50,8 @@ class Costs:
     """Minutes of everything that is not a check.
 
     Some things that are not time are put in minutes, by choice of ours: `wear`, the price of a part and the strain on a
-    board each time it is soldered; `service`, giving a unit up; `driver`, a ruined driver; and the two risks.
+    board each time it is soldered; `service`, giving a unit up; `come_back`, a unit
+    that comes back with another fault; `driver`, a ruined driver; and the two risks.
     """
 
     replace: float = REPLACE_MINUTES
@@ -61,6 +62,7 @@ class Costs:
     plug_drivers: float = 0.5
     wear: float = 6.0
     service: float = 150.0
+    come_back: float = 300.0
     driver: float = 60.0
     risk_powered: float = 0.1
     risk_driven: float = 0.5

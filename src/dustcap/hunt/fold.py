@@ -29,7 +29,7 @@ Ints = NDArray[np.int64]
 
 NOTHING_FOUND = 0.01  # units with a complaint that turn out healthy; from the bench, no published source fits
 NO_COMPLAINT = 0.2  # the same before any complaint is known: a unit on the bench is rarely there for nothing
-HIDDEN_SECOND = 0.05  # cured units in which a second fault hid behind the first: common practice, no published source
+HIDDEN_SECOND = 0.1  # cured units in which a second fault hid behind the first: common practice, no published source
 
 
 @dataclass(frozen=True)

@@ -22,11 +22,12 @@ from dustcap.hunt.known import Known
 from dustcap.hunt.making_sure import made_sure
 from dustcap.hunt.memory import remembered
 from dustcap.hunt.meter import spread_of, values_at
-from dustcap.hunt.next_check import harm_of, plan_checks
+from dustcap.hunt.next_check import harm_of, permitted, plan_checks, state_now
 from dustcap.hunt.packages import with_halves
 from dustcap.hunt.posterior import Posterior, posterior
 from dustcap.hunt.predictions import ManyLeaks, Predictions
 from dustcap.hunt.proposal import Proposal
+from dustcap.hunt.second_fault import that_would_show
 from dustcap.hunt.twin import twin_notes, twinned
 from dustcap.predict.checks import KINDS, Check
 
@@ -160,7 +161,13 @@ def hunt(
     advice = decide(found, evidence, groups, outlook, costs, known.partners if known else {})
     proposals = outlook.proposals
     if known:
-        advice, before = made_sure(advice, evidence, known, costs, harm_of(found))
+        harm = harm_of(found)
+
+        def hidden(proof: Sequence[Check]) -> list[Proposal]:
+            checks = permitted(found.predictions.candidates(), evidence, known.drivers)
+            return that_would_show(found, checks, proof, state_now(evidence), costs, harm)
+
+        advice, before = made_sure(advice, evidence, known, costs, harm, hidden)
         proposals = (*before, *(one for one in proposals if one.check not in {other.check for other in before}))
     proposals = proposals[: max(next, 0)]
     return HuntResult(

@@ -1,14 +1,14 @@
 """What has to be made sure of before a unit counts as mended.
 
 A complaint that was told of is listened for again, and one that still stands is listened for twice before anybody
-speaks of a good board. After work every rail, the d.c. and the level at every driver are read once: a second fault that
-hid behind the first may be neither heard nor asked for by any complaint.
+speaks of a good board. After work every rail, the d.c. and the level at every driver are read once, and whatever else
+is worth its minutes: a second fault that hid behind the first may be neither heard nor asked for by any complaint.
 """
 
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 from dustcap.hunt.actions import Costs
@@ -18,6 +18,8 @@ from dustcap.hunt.known import Known
 from dustcap.hunt.next_check import state_now
 from dustcap.hunt.proposal import Proposal
 from dustcap.predict.checks import CONNECTED, Check
+
+Hidden = Callable[[Sequence[Check]], Sequence[Proposal]]
 
 LISTENS = 2
 """Times that a complaint is heard after work before no ear is taken to have erred."""
@@ -51,9 +53,12 @@ def left_to_prove(evidence: Evidence, known: Known) -> Left:
 
 
 def made_sure(
-    advice: Advice, evidence: Evidence, known: Known, costs: Costs, harm: float
+    advice: Advice, evidence: Evidence, known: Known, costs: Costs, harm: float, hidden: Hidden = lambda proof: ()
 ) -> tuple[Advice, tuple[Proposal, ...]]:
-    """The advice, or in place of "done" what comes before it, with the checks to make first."""
+    """The advice, or in place of "done" what comes before it, with the checks to make first.
+
+    `hidden` gives the checks that would show what the proof still to be read does not.
+    """
     if advice.do != DONE:
         return advice, ()
     left = left_to_prove(evidence, known)
@@ -64,6 +69,16 @@ def made_sure(
         why = f"what was read fits a healthy board: make sure once more of {named}."
         return Advice(CHECK, why), _proposals(left.listens, evidence, costs, harm)
     checks = (*left.reads, *left.listens)
+    further = tuple(hidden(checks)) if evidence.work else ()
+    now = state_now(evidence)
+    at_once = tuple(one for one in further if one.check.state == now)  # before the bench is changed for the others
+    if at_once or (further and not checks):
+        first = at_once or further
+        why = (
+            f"{first[0].check.words()}: it would show a second fault that nobody hears ({100 * first[0].bits:.1f} %), "
+            "which costs less than a unit that comes back."
+        )
+        return Advice(CHECK, why), (*first, *_proposals(checks, evidence, costs, harm))
     if not checks:
         return advice, ()
     why = f"{checks[0].words()}: to be made sure of once before it goes back, {len(checks)} in all."
