@@ -1,8 +1,8 @@
 """The cases that a board is computed in: every suspect, each with the same set of tolerance samples.
 
-Particle p of one suspect and particle p of another are the same board but for the fault, so that a difference between
-two suspects is never a difference between two draws. Samples are scrambled Sobol points, so that a few dozen cover the
-tolerances evenly; the seed is part of the result.
+Particle p of one suspect and particle p of another are the same board but for the fault, and that is as severe in its
+own range: a difference between two suspects is never a difference between two draws. Samples are scrambled Sobol
+points, so that a few dozen cover tolerances and severities evenly; the seed is part of the result.
 
 References
 ----------
@@ -118,19 +118,21 @@ def make_cases(
     """
     spread = tolerances(board)
     groups = len(groups_of(spread))
-    columns = groups + MAX_FAULTS
-    kept, label = {} if store is None else store, f"points {particles} {columns} {seed}"
-    if label not in kept:
-        kept[label] = unit_points(particles, columns, seed)
-    points = np.clip(np.asarray(kept[label], dtype=float), EDGE, 1 - EDGE)
-    severity = np.empty((len(suspects), MAX_FAULTS, particles))
-    for index in range(len(suspects)):
-        # each suspect meets the severities in an order of its own, so that severity and tolerance are unrelated
-        order = np.random.default_rng([seed, index]).permutation(particles)
-        severity[index] = points[order, groups:].T
+    kept = {} if store is None else store
+
+    def drawn(columns: int, number: int) -> Floats:
+        label = f"points {particles} {columns} {number}"
+        if label not in kept:
+            kept[label] = unit_points(particles, columns, number)
+        points: Floats = np.clip(np.asarray(kept[label], dtype=float), EDGE, 1 - EDGE)
+        return points
+
+    # in an order of their own, so that severity and tolerance are unrelated
+    severity = drawn(MAX_FAULTS, seed)[np.random.default_rng(seed).permutation(particles)].T
     own = {
         (element.name, value): element.value(value)
         for element in circuit.elements
         for value in LAWS[element.law].values
     }
-    return Cases(board, circuit, tuple(suspects), spread, points[:, :groups], severity, own)
+    severities = np.repeat(severity[None], len(suspects), axis=0)
+    return Cases(board, circuit, tuple(suspects), spread, drawn(groups, seed), severities, own)

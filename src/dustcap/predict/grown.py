@@ -10,7 +10,6 @@ from collections.abc import Callable, Hashable, Sequence
 from dataclasses import dataclass, field, replace
 from functools import cached_property
 from math import inf
-from zlib import crc32
 
 import numpy as np
 from numpy.typing import NDArray
@@ -19,7 +18,7 @@ from dustcap.board.circuit import leak_name, to_circuit
 from dustcap.errors import InputError
 from dustcap.faults.suspects import HEALTHY, Leak, Suspect
 from dustcap.predict.analyses import Analyses
-from dustcap.predict.cases import MAX_FAULTS, Cases, unit_points
+from dustcap.predict.cases import MAX_FAULTS, Cases
 from dustcap.predict.checks import Check
 from dustcap.predict.complaints import heard
 from dustcap.predict.conditions import follows
@@ -45,7 +44,7 @@ class Batch:
 
 
 def batch_of(analyses: Analyses, suspects: Sequence[Suspect]) -> Batch:
-    """New suspects on the same samples; their severities go by their names, whatever else is asked for with them.
+    """New suspects on the same samples of tolerances and severities.
 
     Raises
     ------
@@ -63,8 +62,7 @@ def batch_of(analyses: Analyses, suspects: Sequence[Suspect]) -> Batch:
                 mend=f"Name {MAX_FAULTS} faults at most, and nets of the board.",
             )
     cases = _with_places(cases, [f for s in suspects for f in s.faults if isinstance(f, Leak)])
-    draws = [unit_points(cases.particles, MAX_FAULTS, crc32(suspect.key.encode())).T for suspect in suspects]
-    severity = np.stack([cases.severity[0], *draws])
+    severity = np.repeat(cases.severity[:1], 1 + len(suspects), axis=0)
     grown = replace(cases, suspects=(HEALTHY, *suspects), severity=severity)
     return Batch(tuple(suspects), Analyses(grown, starts=analyses.starts))
 

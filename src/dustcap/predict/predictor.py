@@ -7,6 +7,7 @@ what is complained of.
 from __future__ import annotations
 
 from collections.abc import Callable, Hashable, Sequence
+from dataclasses import dataclass
 from functools import cached_property
 from itertools import combinations
 from typing import TYPE_CHECKING, Any
@@ -222,9 +223,10 @@ class Renewed(Predictor):
         cases = old.analyses.cases
         severity = cases.severity.copy()
         shares = old.shares.copy()
+        chance = _Chance.of((MAX_FAULTS, cases.particles), rng)
         for index in self._which:
             severity[index], shares[index] = _drawn(
-                severity[index], weights[index], len(cases.suspects[index].faults), rng
+                severity[index], weights[index], len(cases.suspects[index].faults), chance
             )
         self._shares = shares
         rows = [0, *self._which]
@@ -268,14 +270,31 @@ def _with(cases: Cases, severity: Floats) -> Cases:
     return cases.of(range(len(cases.suspects)), severity)
 
 
-def _drawn(severity: Floats, weights: Floats, faults: int, rng: np.random.Generator) -> tuple[Floats, Floats]:
+@dataclass(frozen=True)
+class _Chance:
+    """Random numbers of a renewal, the same for every suspect: what reads alike stays alike.
+
+    `parent` and `side` (particles,), even in 0..1; `fresh`, even, and `step`, normal, (MAX_FAULTS, particles).
+    """
+
+    parent: Floats
+    side: Floats
+    fresh: Floats
+    step: Floats
+
+    @classmethod
+    def of(cls, shape: tuple[int, int], rng: np.random.Generator) -> _Chance:
+        """For severities of a shape (MAX_FAULTS, particles)."""
+        parent, side = rng.random((2, shape[1]))
+        return cls(parent, side, rng.random(shape), rng.standard_normal(shape))
+
+
+def _drawn(severity: Floats, weights: Floats, faults: int, chance: _Chance) -> tuple[Floats, Floats]:
     """New severities (MAX_FAULTS, particles) and the share of prior mass of each (particles,)."""
-    particles = severity.shape[1]
-    parents = severity[:, rng.choice(particles, particles, p=weights / np.sum(weights))]
-    near = _folded(parents + KERNEL * rng.standard_normal(parents.shape))
-    fresh = rng.random(severity.shape)
-    new = np.where(rng.random(particles) < 0.5, near, fresh)
-    density = np.zeros(particles)
+    rising = np.cumsum(weights) / np.sum(weights)
+    parents = severity[:, np.minimum(np.searchsorted(rising, chance.parent, side="right"), rising.size - 1)]
+    new = np.where(chance.side < 0.5, _folded(parents + KERNEL * chance.step), chance.fresh)
+    density = np.zeros(rising.size)
     for parent, weight in zip(severity.T, weights / np.sum(weights), strict=True):
         if weight > 0:
             density += weight * np.prod([_bump(new[f], parent[f]) for f in range(min(faults, MAX_FAULTS))], axis=0)
