@@ -52,6 +52,15 @@ def test_pairs_that_no_check_tells_apart_are_cleaned_at_once():
     assert hunt(glued((1e6, 5e4, 5e4), (1e6, 5e4, 5e4)), Evidence(())).advice.do == "clean"
 
 
+def test_a_place_that_was_cleaned_in_vain_is_cleaned_under_its_parts():
+    """The same ohms after the cleaning: clean it again, with the parts lifted."""
+    told = (Reading(FIRST, 5e4, 5e4), Work("cleaned", area="glue"), Reading(FIRST, 5e4, 5e4))
+    again = hunt(glued(), Evidence(told)).advice
+    assert again.do == "clean"
+    assert "lift the parts" in again.why
+    assert "lift the parts" not in hunt(glued(), Evidence(told[:1])).advice.why
+
+
 def repaired(*values):
     """R1 was replaced, and then the volts read."""
     suspects = (HEALTHY, part("R1"), part("R2"))

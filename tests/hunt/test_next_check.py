@@ -241,13 +241,13 @@ def test_the_planner_leaves_no_mass_out():
 
 
 def test_what_was_tried_is_dearer_to_try_again():
-    """Cleaning the glue again costs 1 / 0.3 of the first time in a decision; a fresh part owes nothing to the last."""
+    """Cleaning the glue again costs 1 / 0.6 of the first time in a decision; a fresh part owes nothing to the last."""
     groups = group_by_action((HEALTHY, part("R1"), leak("a", "b")))
 
     first = groups.costs(Costs())
     again = groups.costs(Costs(), (Work("replaced", part="R1"), Work("cleaned", area="glue")))
 
-    assert again[2] == pytest.approx(first[2] / 0.3)
+    assert again[2] == pytest.approx(first[2] / 0.6)
     assert again[1] == first[1]
 
 

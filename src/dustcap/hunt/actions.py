@@ -140,6 +140,13 @@ def _again(action: Action, tried: Sequence[Work]) -> float:
     return float(np.prod([chance_again(did, 1) for did in done]))
 
 
+def times_cleaned(action: Action, tried: Sequence[Work]) -> int:
+    """How often an action that cleans one place was done before."""
+    places = [{*action.areas}, *({*pair} for pair in action.between)]
+    done = [{work.area} if work.area else {*(work.between or ())} for work in tried if work.did == "cleaned"]
+    return min((done.count(place) for place in places if place), default=0)
+
+
 def times_replaced(action: Action, tried: Sequence[Work]) -> int:
     """How often every part of an action was replaced before; 0 when it is not only parts."""
     if not action.parts or action.areas or action.between:

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from dustcap.hunt.actions import Action, Costs, Groups, first_repair, times_replaced
+from dustcap.hunt.actions import Action, Costs, Groups, first_repair, times_cleaned, times_replaced
 from dustcap.hunt.evidence import Evidence, Reading
 from dustcap.hunt.explain import foretold
 from dustcap.hunt.next_check import FEW_ACTIONS, Outlook
@@ -131,6 +131,8 @@ def _act(
     why = f"{action.words()}: {sure} likely to be what is wrong, and {reason}."
     if not action.parts:
         pair = action.between[0] if action.between else ()
+        if times_cleaned(action, evidence.work):
+            why += " It was cleaned before: lift the parts that stand there, clean under them, and read the ohms again."
         return Advice(CLEAN, why, between=pair, area=action.areas[0] if action.areas else "")
     also = {other for part in action.parts for other in partners.get(part, ())} - set(action.parts)
     alike: tuple[str, ...] = ()

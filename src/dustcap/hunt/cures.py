@@ -27,7 +27,9 @@ BY_RESOLDERING = {"open": 0.5, "resistance": 0.7, "contact resistance": 0.3, "wi
 BY_BRIDGING = {"open": 0.98, "resistance": 0.98, "stuck open": 0.98, "contact resistance": 0.98}
 UNEXPLAINED_CURED = 0.1
 AGAIN = 0.3
-"""Share of its first chance that cleaning, resoldering or bridging has when it is done over again."""
+"""Share of its first chance that resoldering or bridging has when it is done over again."""
+CLEANED_AGAIN = 0.6
+"""The same of cleaning: the second time the parts that stand in the area are lifted and it reaches under them."""
 AS_IF_GONE = ("open", "stuck open", "winding open", "dead", "no output", "base-emitter open")
 """Modes that stand for a part that is not there."""
 
@@ -60,7 +62,9 @@ def cure_of(work: Work, suspects: Sequence[Suspect], before: Sequence[Work] = ()
 def chance_again(did: str, times: int) -> float:
     """Share of its first chance that work has after it was done so many times before: a new part owes nothing to the
     last one."""
-    return 1.0 if did in ("replaced", "removed") else AGAIN**times
+    if did in ("replaced", "removed"):
+        return 1.0
+    return float((CLEANED_AGAIN if did == "cleaned" else AGAIN) ** times)
 
 
 def same_work(work: Work, other: Work) -> bool:
