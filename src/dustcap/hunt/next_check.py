@@ -34,7 +34,7 @@ Floats = NDArray[np.float64]
 FEW_ACTIONS = 12.0  # rollout from here on: two to the entropy of the actions
 LITTLE = 0.3  # bits of the best check below which it is looked ahead however many actions are left
 TELLS_NOTHING = 0.01
-CAREFUL_CHECKS, MOST_CAREFUL = 12, 36
+CAREFUL_CHECKS, MOST_CAREFUL = 12, 24
 AS_MUCH = 0.98
 ALONE = 0.002
 PAIR_BIT = 1.0  # minutes that a bit about the leaking pair is worth: a choice of ours
@@ -143,13 +143,13 @@ def _refined(
 
     What was not counted carefully is left out, as it ranks below those that were; so is what tells nothing `apart`.
     """
-    ranked = list(islice((p for p in sorted(quick, key=lambda p: -p.score) if apart(p.check)), MOST_CAREFUL))
+    ranked = (p for p in sorted(quick, key=lambda p: -p.score) if apart(p.check))
     done: list[Proposal] = []
-    for first in range(0, min(len(ranked), MOST_CAREFUL), CAREFUL_CHECKS):
+    while len(done) < MOST_CAREFUL and (some := list(islice(ranked, CAREFUL_CHECKS))):
         best = sorted((p.score for p in done), reverse=True)
-        if len(best) >= CAREFUL_CHECKS and best[CAREFUL_CHECKS - 1] >= ranked[first].score:
+        if best and best[CAREFUL_CHECKS - 1] >= some[0].score:
             break
-        done += careful([p.check for p in ranked[first : first + CAREFUL_CHECKS]])
+        done += careful([p.check for p in some])
     return done
 
 

@@ -13,6 +13,7 @@ the readings are then taken together (`kernel`), so that redundant ones count on
 from __future__ import annotations
 
 from dataclasses import dataclass, field, replace
+from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
@@ -26,12 +27,14 @@ from dustcap.predict.checks import Check
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
+Bools = NDArray[np.bool_]
 
 FEW = 0.3
 WORTH_RENEWING = 0.003
 MOST_RENEWED = 16
 STILL_COUNTS = 1e-5
 MOST_CLOSELY = 100
+LEFT_OUT = 0.01  # less than half of what no plan looks at (`outcomes.TAIL`)
 
 
 @dataclass(frozen=True)
@@ -96,24 +99,34 @@ class Posterior:
     def predicted(self, check: Check, unit: str = "") -> tuple[Floats, Floats]:
         """The same after all that was read: middle and variance for each particle, on the scale of `meter.positions`.
 
-        Suspects that no longer count have no variance.
+        Suspects that no longer count, or together make up less than `LEFT_OUT` of the mass, have no variance.
         """
         if (check, unit) not in self.kept:
-            place, variance = self.told(positions(self.readings(check), spread_of(check, unit)))
+            place, variance = self.told(positions(self.readings(check), spread_of(check, unit)), which=self.likely)
             beside = np.broadcast_to(unsure_of(self.predictions, check), place.shape)[self.masses.rows]
             self.kept[check, unit] = place, np.maximum(variance + beside, 0.0)
         return self.kept[check, unit]
 
-    def told(self, table: Floats, *, centred: bool = False) -> tuple[Floats, Floats]:
+    @cached_property
+    def likely(self) -> Bools:
+        """Which of `closely` are the healthy board or have all but `LEFT_OUT` of the mass, shape (closely,)."""
+        chance = self.mass[self.closely].sum(axis=1)
+        order = np.argsort(-chance, kind="stable")
+        many = 1 + int(np.searchsorted(np.cumsum(chance[order]), (1.0 - LEFT_OUT) * chance.sum()))
+        found = self.closely == 0
+        found[order[:many]] = True
+        return np.asarray(found & (self.closely < len(self.predictions.suspects)))
+
+    def told(self, table: Floats, *, centred: bool = False, which: Bools | None = None) -> tuple[Floats, Floats]:
         """Middle and variance, after all that was read, of any quantity that each particle has a value of.
 
-        `centred`: see `Kernel.predicted`.
+        `centred`: see `Kernel.predicted`. `which` of `closely` it is wanted of, shape (closely,).
 
         `table` and both have shape (suspects, particles). Suspects that no longer count keep their values, without
         variance; so do values that are not finite.
         """
         place, variance = np.array(table, dtype=float), np.zeros_like(table, dtype=float)
-        known = self.closely < place.shape[0]
+        known = self.closely < place.shape[0] if which is None else which
         some = self.closely[known]
         place[some], variance[some] = self._predicted(place[some], known, centred, place[0].copy())
         return place, variance
@@ -125,8 +138,9 @@ class Posterior:
         variance = np.zeros_like(place) if centred else np.square(blur(place))
         for kernel, which in ((self.masses.kernels[0], ~changed), (self.masses.kernels[-1], changed)):
             if not kernel.empty and which.any():
-                after = kernel.predicted(place, known, good=good, centred=centred)
-                middle[which], variance[which] = after[0][which], after[1][which]
+                rows = known.copy()
+                rows[known] = which
+                middle[which], variance[which] = kernel.predicted(place[which], rows, good=good, centred=centred)
         return middle, variance
 
 
