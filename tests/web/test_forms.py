@@ -3,6 +3,8 @@
 import pytest
 
 from dustcap.job.desk import view
+from dustcap.job.intake import take_in
+from dustcap.job.payloads import Intake
 from dustcap.job.words import fact_said
 
 
@@ -164,3 +166,20 @@ def test_a_new_job_opens_with_the_complaint(pages, send, job):
 
     assert '<details name="enter" open data-key="c">' in first
     assert '<details name="enter" open' not in pages.get(f"/jobs/{job}").text
+
+
+def test_the_good_twin_is_named_on_the_jobs_page(send, pages, desk, job, board_file):
+    """The other unit of the model is offered; one that was never read while well comes back with a line."""
+    assert "Good twin" not in pages.get(f"/jobs/{job}").text
+    other = take_in(desk, Intake(model="model 27", unit="room 1 right"), board_file).job
+    assert f'<option value="{other}">job {other}: room 1 right' in pages.get(f"/jobs/{job}").text
+
+    refused = send(f"/jobs/{job}/twin", of=str(other))
+    assert refused.status_code == 422
+    assert "known to be well" in refused.text
+    assert send(f"/jobs/{job}/twin", of="one").status_code == 422
+
+    send(f"/jobs/{other}/readings", check="ohms", at="rail+", value="2k2", discharged="yes")
+    named = send(f"/jobs/{job}/twin", of=str(other))
+    assert named.status_code == 303
+    assert entries(desk, job)[-1] == f"good twin: the unit of job {other}"

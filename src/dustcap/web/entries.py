@@ -14,6 +14,7 @@ from dustcap.job.desk import Desk, view
 from dustcap.job.findings import enter
 from dustcap.job.payloads import Complaint, Note, Payload, Reading, Sighting, Work, entered
 from dustcap.job.readings import answered, placed
+from dustcap.job.twin import name_twin
 from dustcap.job.unit_state import confirm, state_of
 from dustcap.web.frame import ANSWERS, AtDesk, JobNumber
 from dustcap.web.guard import checked
@@ -130,6 +131,18 @@ def work(
 def note(request: Request, desk: AtDesk, job: JobNumber, text: Word = "") -> Response:
     """Anything else worth keeping."""
     return _enter(request, desk, job, "note", {"text": text}, lambda: entered(Note, {"text": text}))
+
+
+@router.post("/jobs/{job}/twin", status_code=303)
+def twin(request: Request, desk: AtDesk, job: JobNumber, of: Word = "", good: Word = "") -> Response:
+    """The good twin, whose readings correct the description."""
+    try:
+        if not of.isascii() or not of.isdigit() or len(of) > 9:
+            raise InputError(f"{of!r} is not a job.", where="of", mend="Choose one of the list.")
+        position = name_twin(desk, job, int(of), good=bool(good))
+    except InputError as error:
+        return show_job(request, desk, job, mistake_of("twin", error, {"of": of, "good": good}))
+    return RedirectResponse(f"/jobs/{job}#entry-{position}", 303)
 
 
 def _enter(

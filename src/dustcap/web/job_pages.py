@@ -9,6 +9,7 @@ from fastapi import APIRouter, Depends, Request
 from fastapi.responses import HTMLResponse
 
 from dustcap.job import choices as words
+from dustcap.job.bench import JobLine, jobs
 from dustcap.job.choices import CHECKS, CheckChoice, Choices, choices
 from dustcap.job.desk import Desk, JobView, view
 from dustcap.job.payloads import HuntKept
@@ -34,6 +35,7 @@ class JobPage:
     hunt: HuntKept | None
     unit_state: str
     asked: tuple[Assurance, ...]
+    others: tuple[JobLine, ...] = ()  # jobs whose unit may be the good twin
     mistake: Mistake | None = None
     correctable: frozenset[int] = frozenset()
     checks: tuple[CheckChoice, ...] = CHECKS
@@ -77,6 +79,7 @@ def show_job(request: Request, desk: Desk, job: int, mistake: Mistake | None = N
         hunt=seen.state.last(HuntKept),
         unit_state=unit_state(seen),
         asked=all_assurances(seen),
+        others=tuple(line for line in jobs(desk) if line.job != job and line.model == seen.row.model),
         mistake=mistake,
         correctable=frozenset(fact.position for fact in seen.state.standing() if isinstance(fact.payload, CORRECTABLE)),
     )
