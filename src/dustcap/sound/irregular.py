@@ -14,7 +14,6 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-import scipy.fft as fft
 from numpy.typing import NDArray
 from scipy.special import gammainccinv
 
@@ -27,7 +26,6 @@ from dustcap.sound.sweep import SweepResponse
 from dustcap.sound.tracked import (
     BLOCKS_PER_OCTAVE,
     Block,
-    Tracking,
     excitation_hz,
     phase_of,
     tracked_blocks,
@@ -42,7 +40,6 @@ REGULAR_FACTOR = 10.0  # excess power of a phase over that of the middle one: re
 SAME_EVENT_OCTAVES = 0.25
 LEAST_CYCLES = 5  # to tell a peak that comes back from one that does not
 LEAST_DB = -80.0  # against the fundamental: nothing weaker is called an event, in however clean a recording
-RESTLESS_FACTOR = 1.5  # over the highest peak of a gap that crackles
 
 
 @dataclass(frozen=True, slots=True)
@@ -58,7 +55,7 @@ class Event:
 class Irregular:
     """Crest factor against excitation frequency, and events.
 
-    `floor_db` (n,): a rub 3 dB above it, back in every cycle, is seen in 95 % of takes.
+    `floor_db` (n,): a rub 3 dB above it, back in every cycle, is seen in 95 % of takes; 0 where none could be told.
     """
 
     hz: Samples
@@ -93,7 +90,8 @@ def irregular_of(
     rest : ndarray, shape (m,)
         Noise at rest.
     restless : bool
-        The quiet gap holds crackle: only peaks higher than its own count as single events.
+        The quiet gap holds crackle: only peaks that come back in every cycle are events, for what crackles at rest
+        crackles within the sweep too, now and then louder than in so short a gap.
     lines_hz : tuple of float
         Mains lines in the recording: kept out of the high-pass.
     spoiled_hz : tuple of ranges
@@ -123,34 +121,22 @@ def irregular_of(
     least = fundamental * 10 ** (LEAST_DB / 20)
     limits = np.array([max(NOISE_FACTOR * block.noise, BLOCK_FACTOR * block.sigma) for block in blocks])
     limits = np.maximum(limits, least)
-    if restless:
-        limits = np.maximum(limits, RESTLESS_FACTOR * _rest_peaks(rest, rate, blocks, track))
     chance = FOLDED_ALARMS / (2 * PHASES * len(blocks))
     events = []
     for block, limit, level in zip(blocks, limits, fundamental, strict=True):
-        peaks = [each for each in (_single(block, limit), _folded(block, alignment, chance)) if each]
+        single = None if restless else _single(block, limit)
+        peaks = [each for each in (single, _folded(block, alignment, chance, restless)) if each]
         found = [Event(excitation_hz(alignment, at_s), at_s, _db(peak / level)) for at_s, peak in peaks]
         events += [event for event in found if event.db > LEAST_DB]
     rms = np.array([np.sqrt(np.mean(block.left**2)) for block in blocks])
     crest_db = 20 * np.log10(np.array([block.peak for block in blocks]) / np.maximum(rms, 1e-12) + 1e-12)
     returning = np.array([_returning_floor(block, alignment.layout.rate_s, chance) for block in blocks])
-    floors = np.maximum(np.minimum(limits, returning), least)
+    floors = np.maximum(np.minimum(fundamental if restless else limits, returning), least)
     return Irregular(centres_hz, crest_db, 20 * np.log10(floors / fundamental), _merged(events))
 
 
 def _db(ratio: float) -> float:
     return 20 * float(np.log10(ratio))
-
-
-def _rest_peaks(rest: Samples, rate: float, blocks: list[Block], track: Tracking) -> Samples:
-    """Highest peak of the quiet gap in each block's band, or in a band up to an octave wider."""
-    size = fft.next_fast_len(rest.size, real=True)
-    spectrum, hz = fft.rfft(rest, size), np.arange(size // 2 + 1) * rate / size
-    peaks = np.empty(len(blocks))
-    for first in range(0, len(blocks), BLOCKS_PER_OCTAVE):
-        gain = track.gain(hz, blocks[first].high_hz)
-        peaks[first : first + BLOCKS_PER_OCTAVE] = np.abs(fft.irfft(spectrum * gain, size)[: rest.size]).max()
-    return peaks
 
 
 def _single(block: Block, limit: float) -> tuple[float, float] | None:
@@ -159,7 +145,7 @@ def _single(block: Block, limit: float) -> tuple[float, float] | None:
     return (block.begin_s + at / block.rate, block.peak) if block.peak > limit else None
 
 
-def _folded(block: Block, alignment: Alignment, chance: float) -> tuple[float, float] | None:
+def _folded(block: Block, alignment: Alignment, chance: float, restless: bool) -> tuple[float, float] | None:
     """Time and usual height of a peak that comes back at one phase of the excitation, if there is one."""
     half_bins = (phase_of(alignment, block) * 2 * PHASES).astype(np.int64) % (2 * PHASES)
     counts = np.bincount(half_bins, minlength=2 * PHASES).astype(float)
@@ -176,7 +162,7 @@ def _folded(block: Block, alignment: Alignment, chance: float) -> tuple[float, f
     best = int(np.argmax(np.where(fits, excess, 0.0)))
     inside = np.flatnonzero((half_bins == best) | (half_bins == (best + 1) % (2 * PHASES)))
     cycles = np.split(inside, np.flatnonzero(np.diff(inside) > 1) + 1)
-    if not _comes_back(block, cycles, floor):
+    if not _comes_back(block, cycles, floor, restless):
         return None
     heights = np.array([np.abs(block.left[cycle]).max() for cycle in cycles])
     loudest = cycles[int(np.argmax(heights))]
@@ -196,14 +182,18 @@ def _returning_floor(block: Block, growth_s: float, chance: float) -> float:
     return 3 * block.noise * float(np.sqrt(_mean_square_limit(chance, freedom) - 1))
 
 
-def _comes_back(block: Block, cycles: list[NDArray[np.int64]], floor: float) -> bool:
-    """Whether the power is there without the two loudest cycles too: one bang is not a rub."""
+def _comes_back(block: Block, cycles: list[NDArray[np.int64]], floor: float, restless: bool) -> bool:
+    """Whether the power is there without the two loudest cycles too: one bang is not a rub.
+
+    `restless`: without the loudest quarter, for several of them may hold a crackle.
+    """
     energies = np.sort([float(np.sum(block.left[cycle] ** 2)) for cycle in cycles])
     if energies.size < LEAST_CYCLES:
         return False
-    freedom = max(block.band_share * sum(cycle.size for cycle in cycles) * (1 - 2 / energies.size), 1.0)
+    bangs = max(2, energies.size // 4) if restless else 2
+    freedom = max(block.band_share * sum(cycle.size for cycle in cycles) * (1 - bangs / energies.size), 1.0)
     return bool(
-        energies[:-2].mean() / np.mean([cycle.size for cycle in cycles])
+        energies[:-bangs].mean() / np.mean([cycle.size for cycle in cycles])
         > floor * float(_mean_square_limit(1e-3, np.array(freedom)))
     )
 
