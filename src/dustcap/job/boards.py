@@ -11,6 +11,7 @@ from dustcap.board.library.load import built_in
 from dustcap.board.model import Board
 from dustcap.board.read import read_board
 from dustcap.circuit.averaged import averaged_elements
+from dustcap.circuit.elements import Circuit
 from dustcap.circuit.floating import floating_nets
 
 DRIVER = "driver"
@@ -70,16 +71,23 @@ def _remarks(board: Board) -> tuple[str, ...]:
     if not board.of_kind("transformer", "supply", "module"):
         remarks.append("nothing feeds it: give a transformer, a supply or a module that drives a net")
     circuit = to_circuit(board)
-    if averaged := sorted({name.partition(".")[0] for name in averaged_elements(circuit)}):
-        remarks.append(
-            f"{', '.join(averaged)}: fed by a winding with no reservoir before it, and computed from the mean over the"
-            " mains cycle: do not trust the readings around it"
-        )
+    remarks += averaged_remarks(circuit)
     floating = floating_nets(circuit)
     remarks += [
         f"net {net!r} has no path for direct current: it touches only {parts}" for net, parts in floating.items()
     ]
     return tuple(remarks)
+
+
+def averaged_remarks(circuit: Circuit) -> tuple[str, ...]:
+    """Which parts follow the mains cycle and are computed from its mean; empty where there are none."""
+    averaged = sorted({name.partition(".")[0] for name in averaged_elements(circuit)})
+    if not averaged:
+        return ()
+    return (
+        f"{', '.join(averaged)}: fed by a winding with no reservoir before it, and computed from the mean over the"
+        " mains cycle: do not trust the readings around it",
+    )
 
 
 @dataclass(frozen=True, slots=True)

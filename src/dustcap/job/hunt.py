@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
 
@@ -19,6 +19,7 @@ from dustcap.hunt.findings import parse_findings
 from dustcap.hunt.hunt import hunt
 from dustcap.hunt.memory import Settled, Settling
 from dustcap.hunt.results import to_json
+from dustcap.job.boards import averaged_remarks
 from dustcap.job.cautions import CLEANING, LICENCE, for_states
 from dustcap.job.outline import OutlineHunter, outline_names
 from dustcap.job.predictions import predictor_for
@@ -47,8 +48,10 @@ class Hunter:
     """
 
     def __init__(self, board: Board, keep_in: Path | None = None, progress: Progress = lambda share: None) -> None:
-        check_floating(to_circuit(board))
+        circuit = to_circuit(board)
+        check_floating(circuit)
         self.board = board
+        self.remarks = averaged_remarks(circuit)
         self.known = known_of(board)
         self.predictor = predictor_for(board, keep_in, progress)
         self._settled: tuple[Settled, Settling] | None = None
@@ -72,6 +75,7 @@ class Hunter:
             self._settled = single, joint
         single, joint = self._settled
         result = hunt(single, told, next, further=joint, known=self.known, why=why)
+        result = replace(result, notes=(*result.notes, *self.remarks))
         document = to_json(result, self.board.name, self.board.revision)
         return HuntAnswer(document, _cautions(document))
 
