@@ -119,8 +119,29 @@ def test_the_command_scans_and_judges(run, crackly, tmp_path):
     assert len(ran.json["long"]["rms_dbfs"]) == 3
     text = run("listen", path, "--long").out
     assert "hum lines at 100 Hz" in text
-    assert run("listen", path, "--long", "--job", 1, "--after").code == 2
+    assert run("listen", path, "--long", "--power-on").code == 2
     assert run("listen", path, "--long", "--channel", 2).code == 2
+
+
+def test_a_long_recording_is_kept_as_what_it_says(run, crackly, tmp_path):
+    """A note with its figures and the complaint with its measured rate; after a quiet night the crackle is denied."""
+    path, _ = crackly
+    at = ("--folder", tmp_path / "bench")
+    run("intake", "--model", "m", "--unit", "u", *at)
+    assert run("listen", path, "--long", "--job", 1, *at).code == 2
+
+    kept = run("listen", path, "--long", "--job", 1, "--before", "--json", *at)
+    assert (kept.code, kept.err) == (0, "")
+    assert (kept.json["entry"], kept.json["complaints"]) == (2, [3])
+    said = run("show", 1, *at).out
+    assert f"{kept.json['crackle']['events']} crackles" in " ".join(said.split())
+
+    quiet = tmp_path / "night.wav"
+    soundfile.write(quiet, 1e-3 * np.random.default_rng(2).standard_normal(60 * RATE), RATE, subtype="PCM_24")
+    run("work", 1, "resoldered", "--part", "C1", *at)
+    after = run("listen", quiet, "--long", "--job", 1, "--after", "--json", *at)
+    assert after.code == 0
+    assert not after.json["crackle"]["events"]
 
 
 def test_what_lasts_ten_minutes_is_scanned_by_itself(run, tmp_path, monkeypatch):

@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated, Literal
+from typing import TYPE_CHECKING, Annotated, Any, Literal
 
 import typer
 
@@ -14,6 +15,8 @@ from dustcap.quantities import read
 if TYPE_CHECKING:
     from rich.console import Console
 
+    from dustcap.job.desk import Desk
+    from dustcap.job.recordings import KeptRecording
     from dustcap.job.stimulus import Written
 
 
@@ -80,15 +83,20 @@ def listen(
     from dustcap.job.recordings import HowTaken, keep_recording
     from dustcap.job.recordings import listen as heard
 
-    more = any(one is not None for one in (against, stimulus, calibrator, job)) or near_field or power_on or pair
+    if (job is None and (before or after)) or (job is not None and before == after):
+        raise InputError(
+            "a recording is kept in a job as taken before or after the work.",
+            where="listen",
+            mend="Give --job with one of --before and --after, or none of the three.",
+        )
+    when: Literal["before", "after"] = "before" if before else "after"
+    more = any(one is not None for one in (against, stimulus, calibrator)) or near_field or power_on or pair
     if long and more:
         raise InputError(
-            "a long recording is scanned alone, and is not kept in a job.",
-            where="--long",
-            mend="Give --channel and --json only; a note keeps what it said.",
+            "a long recording is scanned alone.", where="--long", mend="Give --channel, --job and --json only."
         )
     if long or (not more and _lasts_long(recording)):
-        _listen_long(recording, channel, json)
+        _listen_long(recording, channel, json, job, when, lambda: desk(folder, author))
         return
     if diameter and not near_field:
         raise InputError("a diameter counts in the near field only.", where="--diameter", mend="Add --near-field.")
@@ -106,19 +114,12 @@ def listen(
         calibrator,
         calibrator_level,
     )
-    if (job is None and (before or after)) or (job is not None and before == after):
-        raise InputError(
-            "a recording is kept in a job as taken before or after the work.",
-            where="listen",
-            mend="Give --job with one of --before and --after, or none of the three.",
-        )
     with progress("listening"):
         if job is None:
             document = dict(heard(recording, how, against=against))
         else:
-            when: Literal["before", "after"] = "before" if before else "after"
             kept = keep_recording(desk(folder, author), job, recording, when, how, against=against)
-            document = dict(kept.document) | {"job": job, "entry": kept.entry, "complaints": list(kept.complaints)}
+            document = _with_entries(kept, job)
     answer(json, document, lambda out: print_listen(out, document))
 
 
@@ -128,12 +129,26 @@ def _lasts_long(recording: Path) -> bool:
     return is_long(recording)
 
 
-def _listen_long(recording: Path, channel: int | None, json: bool) -> None:
+def _with_entries(kept: KeptRecording, job: int) -> dict[str, Any]:
+    return dict(kept.document) | {"job": job, "entry": kept.entry, "complaints": list(kept.complaints)}
+
+
+def _listen_long(
+    recording: Path,
+    channel: int | None,
+    json: bool,
+    job: int | None,
+    when: Literal["before", "after"],
+    at: Callable[[], Desk],
+) -> None:
     from dustcap.cli.listen_text import print_listen
-    from dustcap.job.long_listen import listen_long
+    from dustcap.job.long_listen import keep_long, listen_long
 
     with progress("listening") as show:
-        document = listen_long(recording, channel=channel, progress=show)
+        if job is None:
+            document = listen_long(recording, channel=channel, progress=show)
+        else:
+            document = _with_entries(keep_long(at(), job, recording, when, channel=channel, progress=show), job)
     answer(json, document, lambda out: print_listen(out, document))
 
 

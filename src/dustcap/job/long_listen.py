@@ -6,14 +6,20 @@ import os
 from collections.abc import Callable, Iterable, Iterator
 from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
-from typing import Any
+from typing import Any, Literal
 
 import numpy as np
 
 from dustcap.errors import SignalError
+from dustcap.job.desk import Desk, add, view
+from dustcap.job.findings import board_names
+from dustcap.job.heard import told
+from dustcap.job.payloads import Note, Work
+from dustcap.job.recordings import KeptRecording
 from dustcap.proof.judge import judge
 from dustcap.proof.limits import default_limits
-from dustcap.sound.document import crackle_document, figure, figures
+from dustcap.sound.document import crackle_document, evidence_document, figure, figures
+from dustcap.sound.evidence import crackle_evidence
 from dustcap.sound.health import Stretches
 from dustcap.sound.long_recording import LongScan, long_samples, scan_long
 from dustcap.sound.noise import mains_locked
@@ -59,6 +65,47 @@ def listen_long(path: Path, *, channel: int | None = None, progress: Callable[[f
     document = _document(path, scan, rate, number)
     document["verdicts"] = [one.as_document() for one in judge(document, default_limits()).verdicts]
     return document
+
+
+def keep_long(
+    desk: Desk,
+    job: int,
+    path: Path,
+    when: Literal["before", "after"],
+    *,
+    channel: int | None = None,
+    progress: Callable[[float], None] | None = None,
+) -> KeptRecording:
+    """Scan hours and keep what they say in a job: a note, and the complaints that follow.
+
+    The recording itself is too long to be kept; the note has its name.
+
+    Raises
+    ------
+    InputError, SignalError
+        As `listen_long`; nothing is kept then.
+    RecordError
+        If there is no such job.
+    """
+    seen = view(desk, job)
+    document = listen_long(path, channel=channel, progress=progress)
+    known, state = board_names(seen.board_text), seen.state
+    with desk.open() as bench, bench.write() as write:
+        entry = add(write, desk, job, Note(text=_said(document, when)))
+        late = when == "before" and state.last(Work) is not None
+        heard = [] if late else [add(write, desk, job, one) for one in told(document, entry, known, state)]
+        return KeptRecording(entry, document, tuple(heard))
+
+
+def _said(document: Document, when: str) -> str:
+    long, crackle = document["long"], document["crackle"]
+    hours = f"{document['recording']}, {document['seconds'] / 3600:.2f} h, {when} the work, nothing played"
+    said = [f"{hours}: level {long['middle_rms_dbfs']:.1f} dBFS"]
+    if crackle:
+        rate = " to ".join(f"{3600 * crackle[bound]:.3g}" for bound in ("low", "high"))
+        said.append(f"{crackle['events']} crackles, {rate} an hour (95 %)")
+    said += [f"{one['what']} at {one['where'][0][0]:.1f} s" for one in document["warnings"]]
+    return "; ".join(said) + ". The recording itself is not kept here."
 
 
 def _cores() -> int:
@@ -109,7 +156,7 @@ def _document(path: Path, scan: LongScan, rate: int, channel: int) -> Document:
         "polarity": None,
         "polarity_drivers": None,
         "thump": None,
-        "evidence": [],
+        "evidence": evidence_document((crackle_evidence(crackle),)) if crackle and crackle.found else [],
         "verdicts": [],
         "against": None,
         "long": {

@@ -40,7 +40,7 @@ PIECE_S = 20.0  # a long recording is worked on in pieces
 KEPT_P = (
     1e-6  # ours: errors are kept of candidates that noise gives less often; of others computed again if it comes so
 )
-KEPT_ERRORS = 1_000_000  # and of no more samples than this
+KEPT_ERRORS = 250_000  # and of no more samples than this, whatever the length
 SHORTEST_S = 0.5
 STUCK = 0.5  # ours: share of samples equal to the one before, from which noise is no noise
 

@@ -8,6 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from dustcap.sound.against import Against, BandDifference
+from dustcap.sound.crackle import Crackle
 from dustcap.sound.irregular import Irregular
 from dustcap.sound.noise import Noise, Rest
 from dustcap.sound.polarity import MISSING_DB, NOT_HEARD, Polarity
@@ -59,8 +60,7 @@ def evidence_of(
     if rest is not None and rest.noise.hum and sweep_dbfs is not None:
         found.append(_hum(rest.noise, sweep_dbfs))
     if rest is not None and rest.crackle is not None and rest.crackle.found:
-        crackle = rest.crackle
-        found.append(Evidence("crackle", None, crackle.rate, "1/s", (crackle.high - crackle.low) / 3.92))
+        found.append(crackle_evidence(rest.crackle))
     if irregular is not None and irregular.events:
         worst = max(irregular.events, key=lambda event: event.db)
         driver = "woofer" if worst.hz < WOOFER_BELOW_HZ else None
@@ -70,6 +70,11 @@ def evidence_of(
     if polarity is not None and polarity.sum_at_crossover == "cancels":
         found.append(Evidence("polarity reversed", None, -polarity.dip_db, "dB", ALONE_SPREAD_DB))
     return tuple(found)
+
+
+def crackle_evidence(crackle: Crackle) -> Evidence:
+    """Events per second; the spread is that of a normal distribution with the same 95 % range."""
+    return Evidence("crackle", None, crackle.rate, "1/s", (crackle.high - crackle.low) / 3.92)
 
 
 def evidence_against(found: tuple[Evidence, ...], against: Against) -> tuple[Evidence, ...]:
