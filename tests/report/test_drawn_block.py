@@ -256,3 +256,75 @@ def test_a_supply_that_no_rule_foresees_is_still_drawn():
     said = [text.words for text in canvas.texts]
     assert [part.name for part in block.parts if said.count(part.name) != 1] == []
     assert list(clashes(canvas)) == []
+
+
+TAPPED = """
+layout = 1
+[board]
+name = "tapped"
+[parts]
+T1 = { kind = "transformer", volts = "24 V", resistance = "1 ohm", pins = { secondary = ["0V", "half", "full"] } }
+D1 = { kind = "diode", pins = ["half", "low"] }
+C1 = { kind = "electrolytic", value = "1000 uF", voltage = "25 V", pins = ["low", "0V"] }
+D2 = { kind = "diode", pins = ["full", "rail"] }
+C2 = { kind = "electrolytic", value = "1000 uF", voltage = "50 V", pins = ["rail", "0V"] }
+R1 = { kind = "resistor", value = "1k", pins = ["full", "0V"] }
+"""
+HALF_WAVE = """
+layout = 1
+[board]
+name = "half wave"
+[parts]
+T1 = { kind = "transformer", volts = "12 V", resistance = "1 ohm", pins = { secondary = ["a", "0V"] } }
+D1 = { kind = "diode", pins = ["a", "raw"] }
+C1 = { kind = "electrolytic", value = "1000 uF", voltage = "35 V", pins = ["raw", "0V"] }
+U1 = { kind = "regulator", value = "5 V", pins = { in = "raw", out = "five", common = "0V" } }
+C2 = { kind = "capacitor", value = "100 nF", pins = ["five", "0V"] }
+R1 = { kind = "resistor", value = "1k", pins = ["five", "raw"] }
+R2 = { kind = "resistor", value = "10k", pins = ["0V", "a"] }
+"""
+SENSED = """
+layout = 1
+[board]
+name = "sensed"
+[parts]
+V1 = { kind = "supply", value = "30 V", pins = ["up", "0V"] }
+V2 = { kind = "supply", value = "30 V", pins = ["0V", "down"] }
+U1 = { kind = "power amplifier", pins = { plus = "in", minus = "fb", out = "out", high = "up", low = "down" } }
+LS = { kind = "driver", role = "woofer", resistance = "6 ohm", pins = ["out", "sense"] }
+R1 = { kind = "resistor", value = "0.22", pins = ["sense", "0V"] }
+R2 = { kind = "resistor", value = "1k", pins = ["sense", "fb"] }
+R3 = { kind = "resistor", value = "22k", pins = ["out", "fb"] }
+R4 = { kind = "resistor", value = "10k", pins = ["in", "0V"] }
+R5 = { kind = "resistor", value = "10k", pins = ["0V", "out2"] }
+R6 = { kind = "link", pins = ["out2", "up"] }
+"""
+
+
+def ends_of(canvas, name):
+    """The nets of the wires that end at the symbol beside (or below) the name of a part."""
+    left, top, right, _ = box_of(next(text for text in canvas.texts if text.words == name))
+    beside = [b for b in canvas.bodies if b[1] - 6 < top < b[3] + 6 and 0 < left - b[2] < 12]
+    below = [b for b in canvas.bodies if b[0] < right and left < b[2] and 0 < b[1] - top < 30]
+    body = (beside or below)[0]
+    return {net for net, *wire in canvas.wires if any(at_edge(point, body) for point in wire)}
+
+
+@pytest.mark.parametrize("text", [TAPPED, HALF_WAVE, SENSED])
+def test_a_winding_that_ends_in_common_and_a_driver_in_the_feedback(text):
+    """Nothing overlaps, and every part of two leads is drawn between its own nets."""
+    (block,) = drawn_blocks(parse_board(text, "t"))
+    canvas = draw_block(block).canvas
+
+    check(block)
+    for part in block.parts:
+        if len(part.pins) == 2 and part.kind not in ("driver", "transformer"):
+            assert ends_of(canvas, part.name) == set(part.pins.values()), part.name
+
+
+def test_a_regulator_is_drawn_from_its_input_on():
+    """The current runs from left to right."""
+    (block,) = drawn_blocks(parse_board(HALF_WAVE, "t"))
+    at = {text.words: text.at[0] for text in reversed(draw_block(block).canvas.texts)}  # of a name the first
+
+    assert at["raw"] < at["U1"] < at["five"]

@@ -6,9 +6,10 @@ from dataclasses import dataclass
 
 from dustcap.job.drawn_blocks import DrawnBlock
 from dustcap.report.drawn_block_canvas import DEEP_TONE, FADED_TONE, INK_TONE, Canvas
+from dustcap.report.drawn_block_hung import pin_box, pin_pair
 from dustcap.report.drawn_block_push_pull import push_pull
 from dustcap.report.drawn_block_stage import Drafter
-from dustcap.report.drawn_block_supply import SupplyDrafter, pin_box, pin_pair
+from dustcap.report.drawn_block_supply import SupplyDrafter
 from dustcap.report.drawn_block_symbols import INK, NONE
 from dustcap.report.drawn_block_symbols import PAPER as CLEAR
 from dustcap.report.drawn_block_tiles import cut

@@ -1,12 +1,23 @@
-"""What hangs from a lane of a drawn block: strands to common or a rail; and the words of nets."""
+"""What hangs from a lane of a drawn block or stands by itself; and the words of nets."""
 
 from __future__ import annotations
 
 from collections.abc import Mapping
 
-from dustcap.job.drawn_blocks import COMMON, HIGH, LOW, WINDING, DrawnNet
+from dustcap.job.drawn_blocks import COMMON, HIGH, LOW, WINDING, DrawnNet, DrawnPart
 from dustcap.job.sheet import Figure
-from dustcap.report.drawn_block_canvas import CELL, DEEP_TONE, JOINT, LINE, NAME_PT, SMALL_PT, VALUE_PT, Canvas, widest
+from dustcap.report.drawn_block_canvas import (
+    CELL,
+    DEEP_TONE,
+    FADED_TONE,
+    JOINT,
+    LINE,
+    NAME_PT,
+    SMALL_PT,
+    VALUE_PT,
+    Canvas,
+    widest,
+)
 from dustcap.report.drawn_block_symbols import Point
 from dustcap.report.drawn_block_tiles import Strand
 from dustcap.report.figures import middle
@@ -104,3 +115,29 @@ def hang(
             canvas.say((x + 4, y + way * JOINT / 2 + 2.7), words, SMALL_PT, tone=DEEP_TONE)
             y += way * JOINT
     end_mark(canvas, nets[strand.nets[-1]], (x, y), up=up)
+
+
+def pin_box(part: DrawnPart, nets: Mapping[str, DrawnNet]) -> Canvas:
+    """A part of many pins as a box, every pin ending in the name of its net."""
+    canvas = Canvas()
+    slot = (
+        max(widest(line for net in part.pins.values() for line in net_lines(nets[net])), widest(part.pins), 24.0) + 10
+    )
+    half = (len(part.pins) + 1) // 2
+    canvas.box(0.0, 0.0, slot * half, 44.0)
+    canvas.say((slot * half / 2, 25.0), part.name, NAME_PT, "middle", True)
+    for place, (pin, net) in enumerate(part.pins.items()):
+        x, up = slot * (place % half + 0.5), place < half
+        y, way = (0.0, -10.0) if up else (44.0, 10.0)
+        canvas.say((x, 9.0 if up else 40.5), pin, SMALL_PT, "middle", tone=FADED_TONE)
+        canvas.wire(net, (x, y), (x, y + way))
+        end_mark(canvas, nets[net], (x, y + way), up=up)
+    return canvas
+
+
+def pin_pair(part: DrawnPart, nets: Mapping[str, DrawnNet]) -> Canvas:
+    """A part of two leads between the names of its nets."""
+    canvas, strand = Canvas(), Strand(tuple(part.pins.values()), (part,))
+    end_mark(canvas, nets[strand.nets[0]], (0.0, 0.0), up=True)
+    hang(canvas, strand, nets, (0.0, 0.0), 6.0)
+    return canvas

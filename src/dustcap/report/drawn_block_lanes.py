@@ -136,7 +136,7 @@ class Lanes:
                 self.under = x + right + GAP
                 self.x = max(self.x, x + 3)
         self._hung[net] = []
-        if any(s.nets[0] == net for s in self.stage.back):
+        if net not in self.risers and any(s.nets[0] == net for s in self.stage.back):
             self.risers[net], self.levels[net] = self.x + 3, y
             self.x += 7
         canvas.wire(net, (start, y), (self.x, y))
@@ -198,6 +198,7 @@ class Lanes:
         self.unplaced += [s for net in back if net not in self.risers for s in back[net]]
         for net in sorted(set(back) & set(self.risers), key=lambda net: -self.risers[net]):
             for one in back[net]:
+                y -= ROW * (rows_of([one]) - 1)
                 lanes.append((net, y, one))
                 y -= ROW
         if not lanes:
@@ -271,6 +272,11 @@ class Lanes:
         self.canvas.wire("", (end[0] - 6, end[1]), (end[0] + 6, end[1]))
         x, anchor = (end[0] + 8, "start") if right else (end[0] - 8, "end")
         self.canvas.say((x, end[1] + 3), self.nets[net].label, SMALL_PT + 0.5, anchor, True, DEEP_TONE)
+
+
+def rows_of(strands: Sequence[Strand]) -> float:
+    """Room that strands take in feedback lanes: a driver is taller than other parts."""
+    return sum(1.3 if any(part.kind == "driver" for part in strand.parts) else 1.0 for strand in strands)
 
 
 def _part_width(part: DrawnPart) -> float:

@@ -7,7 +7,7 @@ from collections.abc import Sequence
 from dustcap.job.drawn_blocks import COMMON, HIGH, LOW, SIGNAL, DrawnPart
 from dustcap.report.drawn_block_canvas import CELL, FADED_TONE, NAME_PT, SMALL_PT, VALUE_PT, Canvas, widest
 from dustcap.report.drawn_block_hung import SIDE, end_mark, net_lines, strand_height, strand_width
-from dustcap.report.drawn_block_lanes import BAND, GAP, ROW, Lanes
+from dustcap.report.drawn_block_lanes import BAND, GAP, ROW, Lanes, rows_of
 from dustcap.report.drawn_block_symbols import ACROSS, AMP_LEFT, AMP_RIGHT, LOW_PIN, PIN, REACH, TOP_PIN, Point, hub
 from dustcap.report.drawn_block_tiles import AMPS, Strand, inputs_of, output_of, spine
 
@@ -54,7 +54,7 @@ class Drafter(Lanes):
                 free = [s for s in self.stage.inward if not any(p.kind == "input" for p in s.parts)]
                 lines[net] = spine(net, free, starts, taken)
         long = [net for net in lines if len(lines[net][0]) > 1 or self.nets[net].outside or net in self.outs]
-        lanes = sum(len(strands) for strands in back.values()) + (minus == out)
+        lanes = sum(map(rows_of, back.values())) + (minus == out)
         flag = self.nets[part.pins["mute"]] if "mute" in part.pins else None
         self.top = -PIN - 46 - ROW * max(lanes - 1, 0) - (24 if lanes else 0)
         if len(long) == 2 and minus in long:
@@ -171,7 +171,7 @@ class Drafter(Lanes):
         top, low = part.pins[TOP_PIN[part.kind]], part.pins[LOW_PIN[part.kind]]
         signal = {net for net in (top, low) if self.nets[net].role not in (COMMON, HIGH, LOW)}
         self.band = (34.0 if low in signal else 0.0) + BAND + 4
-        lanes = sum(len(strands) for strands in back.values())
+        lanes = sum(map(rows_of, back.values()))
         self.top = -58.0 - ROW * lanes
         if control in wanted:
             self._spine(*spine(control, self.stage.inward, starts), 0.0)

@@ -7,7 +7,7 @@ from itertools import zip_longest
 
 from dustcap.job.drawn_blocks import COMMON, HIGH, LOW, WINDING, DrawnNet, DrawnPart
 from dustcap.report.drawn_block_canvas import CELL, FADED_TONE, NAME_PT, SMALL_PT, VALUE_PT, Canvas, widest
-from dustcap.report.drawn_block_hung import SIDE, end_mark, hang, name_net, net_lines, strand_height, strand_width
+from dustcap.report.drawn_block_hung import SIDE, end_mark, hang, name_net, pin_box, strand_height, strand_width
 from dustcap.report.drawn_block_lanes import GAP
 from dustcap.report.drawn_block_symbols import Stroke, two_leads
 from dustcap.report.drawn_block_tiles import Strand, Supply, spine
@@ -68,14 +68,16 @@ class SupplyDrafter:
             self._rail(role, lane)
             ends.append(self.x)
         self.x = max(ends)
-        self._rest()
         crossing = [b for net, a, b in self.canvas.wires if net == self.common] + [(start, 0.0)]
         if self.common and len(crossing) > 1:
+            label = self.nets[self.common].label
             right = max(max(x for x, _ in crossing), begin) + 10
             self.canvas.wire(self.common, (self.tap, 0.0), (right, 0.0))
             self.canvas.wire(self.common, (right, 0.0), (right, 8))
             end_mark(self.canvas, self.nets[self.common], (right, 8))
-            self.canvas.say((right + 10, 3), self.nets[self.common].label, NAME_PT, bold=True, tone="deep")
+            self.canvas.say((right + 10, 3), label, NAME_PT, bold=True, tone="deep")
+            self.x = max(self.x, right + 10 + widest([label])) if self.strands else self.x
+        self._rest()
         return self.canvas
 
     def _only_bypassed(self) -> bool:
@@ -123,6 +125,7 @@ class SupplyDrafter:
         mine = {s for s in range(len(self.strands)) if all(self.nets[e].role == role for e in self.strands[s].ends)}
         links = [self.strands[s] for s in mine]
         regs = [hub for hub in self.supply.hubs if hub.kind == "regulator" and self.nets[hub.pins["in"]].role == role]
+        regulated = {hub.pins["out"] for hub in regs}
         links += [Strand((hub.pins["in"], hub.pins["out"]), (hub,)) for hub in regs]
         nets = [n for s in links for n in s.ends]
         nets += [s.other(self.common) for s in self.strands if self.common in s.ends]
@@ -130,10 +133,11 @@ class SupplyDrafter:
         nets = [n for n in dict.fromkeys(nets) if self.nets[n].role == role]
         first = True
         while nets:
-            sources = [n for n in nets if self._is_source(n)] or [n for n in nets if self.nets[n].before] or nets
+            sources = [n for n in nets if self._is_source(n)] or [n for n in nets if self.nets[n].before]
+            sources = sources or [n for n in nets if n not in regulated] or nets
             line = max(
                 (spine(end, links, [set(sources)]) for end in nets),
-                key=lambda found: (found[0][0] in sources, len(found[0])),
+                key=lambda found: (found[0][0] in self.entries, found[0][0] in sources, len(found[0])),
             )
             if not first:
                 self.x += 2 * GAP
@@ -195,9 +199,9 @@ class SupplyDrafter:
         )
 
     def _spur(self, strand: Strand, lane: float) -> None:
-        """A strand to another rail of the same side that has no lane left: it ends in that rail's name."""
+        """A strand to another rail of the same side that has no lane left: away from common, to that rail's name."""
         x = self.x + SIDE + 3
-        hang(self.canvas, strand, self.nets, (x, lane), lane + (8 if lane < 0 else -8), up=lane > 0)
+        hang(self.canvas, strand, self.nets, (x, lane), lane + (-8 if lane < 0 else 8), up=lane < 0)
         self.x += strand_width(strand, self.nets) + GAP
 
     def _step(self, side_by_side: list[Strand], lane: float, above: bool) -> None:
@@ -277,7 +281,7 @@ class SupplyDrafter:
         for net, x, y in reached:
             self.canvas.wire(net, (x, y), (self.x, y))
         (a, _, _), (b, _, _) = reached
-        for strand in [s for s in self.strands if set(s.ends) == {a, b}]:
+        for strand in [s for s in self.strands if set(s.ends) == {a, b} and len(s.parts) == 1]:
             self.strands.remove(strand)
             wide = strand_width(Strand((a, self.common or b), strand.parts), self.nets)
             x = self.x + SIDE
@@ -288,6 +292,10 @@ class SupplyDrafter:
             for net, y in ((a, -AC), (b, AC)):
                 self.canvas.wire(net, (self.x, y), (self.x + wide, y))
             self.x += wide
+        for net, y in ((a, -AC), (b, AC)):
+            if net == self.common:
+                self.canvas.wire(net, (self.x, y), (self.x, 0.0))
+                self.tap = self.x
         if self.bridge is not None:
             self._bridge(self.bridge, a, b)
 
@@ -306,7 +314,8 @@ class SupplyDrafter:
         self.canvas.bodies.append((x - 9, -AC + 2, x - 6, AC - 2))
         self.canvas.say((x - 13, -1), part.name, NAME_PT, "end", True)
         self.canvas.say((x - 13, 9), part.value, VALUE_PT, "end")
-        self.x = x + 12
+        named = widest([self.nets[tap].label]) if tap and tap != self.common else 0.0
+        self.x = x + 12 + named
         for pin, y in (("a", -AC), ("b", AC)):
             self.canvas.wire(part.pins[pin], (x, y), (self.x, y))
         if tap == self.common and tap:
@@ -369,29 +378,3 @@ class SupplyDrafter:
             hang(self.canvas, strand, self.nets, (x, top - 8), top)
             self.x = max(x + strand_width(strand, self.nets), x + half)
         self.strands = []
-
-
-def pin_box(part: DrawnPart, nets: Mapping[str, DrawnNet]) -> Canvas:
-    """A part of many pins as a box, every pin ending in the name of its net."""
-    canvas = Canvas()
-    slot = (
-        max(widest(line for net in part.pins.values() for line in net_lines(nets[net])), widest(part.pins), 24.0) + 10
-    )
-    half = (len(part.pins) + 1) // 2
-    canvas.box(0.0, 0.0, slot * half, 44.0)
-    canvas.say((slot * half / 2, 25.0), part.name, NAME_PT, "middle", True)
-    for place, (pin, net) in enumerate(part.pins.items()):
-        x, up = slot * (place % half + 0.5), place < half
-        y, way = (0.0, -10.0) if up else (44.0, 10.0)
-        canvas.say((x, 9.0 if up else 40.5), pin, SMALL_PT, "middle", tone=FADED_TONE)
-        canvas.wire(net, (x, y), (x, y + way))
-        end_mark(canvas, nets[net], (x, y + way), up=up)
-    return canvas
-
-
-def pin_pair(part: DrawnPart, nets: Mapping[str, DrawnNet]) -> Canvas:
-    """A part of two leads between the names of its nets."""
-    canvas, strand = Canvas(), Strand(tuple(part.pins.values()), (part,))
-    end_mark(canvas, nets[strand.nets[0]], (0.0, 0.0), up=True)
-    hang(canvas, strand, nets, (0.0, 0.0), 6.0)
-    return canvas
