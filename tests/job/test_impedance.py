@@ -48,6 +48,19 @@ def test_the_document_holds_the_contract(tmp_path):
     assert document["meaning"] == []
 
 
+def test_ranges_hold_the_tolerance_of_the_resistor(tmp_path):
+    """An exact resistor that is called one per cent less moves ohms, not frequencies or Q; the range allows for it."""
+    # GUM 4.3.7: a rectangular half-width a has the standard uncertainty a / sqrt(3)
+    path = taken(tmp_path / "a.wav", DRIVER.impedance)
+    sharp, usual = (impedance(path, HowWired(resistor_ohm=9.9, resistor_tolerance=t)) for t in (0.0, 0.01))
+
+    assert sharp["re_ohm"]["high"] < A["re"] < usual["re_ohm"]["high"]
+    assert usual["re_ohm"]["high"] / usual["re_ohm"]["value"] == pytest.approx(np.exp(1.96 * 0.01 / 3**0.5), rel=2e-4)
+    assert [sharp[key] for key in ("fs_hz", "qms", "qes")] == [usual[key] for key in ("fs_hz", "qms", "qes")]
+    with pytest.raises(InputError, match="tolerance"):
+        impedance(path, HowWired(resistor_ohm=9.9, resistor_tolerance=0.5))
+
+
 def test_a_leak_against_the_twin_is_said(tmp_path):
     """QL 3.1 against 7: the cabinet leaks."""
     volume = DRIVER.vas / 1.5

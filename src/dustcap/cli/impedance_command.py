@@ -29,6 +29,7 @@ def impedance(
         Path | None, typer.Argument(help="WAV or FLAC of both sides of the resistor, or CSV: Hz, ohm, degrees")
     ] = None,
     resistor: Annotated[str | None, typer.Option(help="the known resistor: '10 ohm'")] = None,
+    resistor_tolerance: Annotated[str, typer.Option(help="its tolerance, or that of --known-resistor")] = "1 %",
     play: Annotated[
         Path | None, typer.Option(help="write the sweep to play, and say how to wire", metavar="OUT.wav")
     ] = None,
@@ -78,6 +79,7 @@ def impedance(
         check_output(plot, ".svg")
     how = HowWired(
         resistor_ohm=_asked(resistor, "ohm", "--resistor"),
+        resistor_tolerance=read(resistor_tolerance, "%", "--resistor-tolerance"),
         source_channel=source_channel,
         leads_ohm=read(leads, "ohm", "--leads"),
         calibration=calibration,

@@ -15,6 +15,7 @@ from dustcap.job.desk import Desk, add, view
 from dustcap.job.findings import board_names
 from dustcap.job.heard import told_by_impedance
 from dustcap.job.impedance_files import channels_of, curve_of
+from dustcap.job.impedance_scale import with_resistor
 from dustcap.job.payloads import ImpedanceKept, Work
 from dustcap.sound.coil import coil_temperature
 from dustcap.sound.driver_figures import Driver, by_added_mass, by_test_box, cone_area, one_resonance
@@ -40,6 +41,7 @@ class HowWired:
     """How it was measured, in SI units; a part that was not done is none."""
 
     resistor_ohm: float | None = None
+    resistor_tolerance: float = 0.01  # of the one that sets the scale: common practice, no published source
     source_channel: int = 1
     leads_ohm: float = 0.0
     calibration: Path | None = None  # both inputs on the source side
@@ -125,6 +127,9 @@ def impedance(path: Path, how: HowWired) -> Document:
     if measured.driver is not None and not how.box:
         _mechanics(document, measured.driver, how, channels)
     _meanings(document, measured, how, twin, louder)
+    if resistor is not None:
+        document["resistor_tolerance"] = how.resistor_tolerance
+        with_resistor(document, how.resistor_tolerance)
     return document
 
 
@@ -142,6 +147,12 @@ def _check(path: Path, how: HowWired) -> None:
         )
     if how.diameter_m is not None and not 0.005 < how.diameter_m < 1.0:
         raise InputError("the diameter is not that of a cone.", where="--diameter", mend="Give it in mm: 134.")
+    if not 0 <= how.resistor_tolerance <= 0.2:
+        raise InputError(
+            "the resistor's tolerance is that of no known resistor.",
+            where="--resistor-tolerance",
+            mend="Give up to 20 %: '1 %', or '0.5 %' for one that a good meter measured.",
+        )
     if how.resistor_ohm is None and path.suffix.lower() != ".csv":
         raise InputError("a recording needs the resistor.", where="--resistor", mend="Give its ohms: --resistor 10.")
 
