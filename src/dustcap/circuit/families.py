@@ -1,7 +1,8 @@
 """Operating points of families of cases: the same failure on many samples of one board.
 
 Most cases solve from the healthy sample that they differ from in one part. Where that fails (a shorted rail, a latched
-amplifier), one member of the family is solved from rest, and the others start from it.
+amplifier), a case starts from another member of its family that was solved; where none was, one member is solved from
+rest, and the others start from it.
 """
 
 from __future__ import annotations
@@ -22,6 +23,8 @@ Overrides = Mapping[tuple[str, str], Floats]
 
 LEADERS = 3
 """Members of one family that are solved from rest before the others are given up to the full search."""
+RELATIVES = 3
+"""Solved members of its family that a case is started from."""
 
 
 def family_points(
@@ -41,6 +44,11 @@ def family_points(
         As `operating_point` gives it.
     """
     point = operating_point(circuit, values, start=start, thorough=False)
+    for turn in range(RELATIVES):
+        left, relatives = _relatives(family, point.converged, turn)
+        if len(left):
+            begin = point.take(relatives)
+            point = _put(point, left, operating_point(circuit, _picked(values, left), start=begin, thorough=False))
     for _ in range(LEADERS):
         left = np.flatnonzero(~point.converged)
         if not len(left):
@@ -56,6 +64,19 @@ def family_points(
             point = _put(point, rest, operating_point(circuit, _picked(values, rest), start=begin, thorough=False))
     left = np.flatnonzero(~point.converged)
     return _put(point, left, operating_point(circuit, _picked(values, left))) if len(left) else point
+
+
+def _relatives(
+    family: NDArray[np.intp], solved: NDArray[np.bool_], turn: int
+) -> tuple[NDArray[np.intp], NDArray[np.intp]]:
+    """Cases that are left, (n,), and for each a solved one of its family, another one at each turn."""
+    left, chosen = [], []
+    for case in np.flatnonzero(~solved).tolist():
+        others = np.flatnonzero((family == family[case]) & solved)
+        if turn < len(others):
+            left.append(case)
+            chosen.append(int(others[np.argsort(np.abs(others - case), kind="stable")[turn]]))
+    return np.array(left, dtype=np.intp), np.array(chosen, dtype=np.intp)
 
 
 def source_resistance(point: OperatingPoint) -> Floats:
