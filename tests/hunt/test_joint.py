@@ -5,7 +5,7 @@ from copy import copy
 import numpy as np
 import pytest
 from hunt.ladder import KNOWN, LEAKS, NAMES, NETS, PARTS, Ladder, read_all, tolerances
-from hunt.tables import part
+from hunt.tables import HEALTHY, Tables, flat, part
 
 from dustcap.faults.suspects import Leak, PartFault, Suspect
 from dustcap.hunt.evidence import Complaint, Evidence, Reading, Sighting, Work
@@ -59,6 +59,45 @@ class Joined(Ladder):
         return fresh
 
     renewed = None  # severities are not drawn anew here
+
+
+OUT, LEG = Check("dc volts", "out", "0V"), Check("dc volts", "leg", "0V")
+
+
+class Loaded(Tables):
+    """An output that U1 holds high and C3 loads: both at once read as neither does by itself."""
+
+    def prior_with(self, extra):
+        """Members multiply; what is not in the model keeps its own."""
+        single = {s.faults[0]: p for s, p in zip(self.suspects[1:], self.prior[1:], strict=True)}
+        more = [np.prod([single[fault] for fault in s.faults]) for s in extra]
+        whole = np.append(self.prior, more)
+        return whole * self.prior.sum() / whole.sum()
+
+    def grown(self, extra):
+        """U1 and C3 together make 15.5 V; every other pair reads as its first fault does."""
+        first = [[s.faults[0] for s in self.suspects[1:]].index(suspect.faults[0]) + 1 for suspect in extra]
+        names = [{fault.part for fault in suspect.faults} for suspect in extra]
+        more = {
+            check: np.stack(
+                [np.full(4, 15.5) if name == {"U1", "C3"} else row[i] for i, name in zip(first, names, strict=True)]
+            )
+            for check, row in self.rows.items()
+        }
+        rows = {check: np.concatenate([row, more[check]]) for check, row in self.rows.items()}
+        return Tables((*self.suspects, *extra), self.prior_with(extra), rows)
+
+
+def test_faults_that_act_on_each_other_are_thought_of():
+    """24 V by the one, 0.1 V by the other, 15.5 V was read twice: the pair leads, not "nothing explains it"."""
+    suspects = (HEALTHY, part("C3", "short"), part("R1"), part("R2"), part("U1", "stuck high"))
+    table = Loaded(
+        suspects, np.array([0.1, 0.2, 0.2, 0.2, 0.27]), {OUT: flat(0, 0.1, 0, 3, 24), LEG: flat(0, 0.1, 0, 3, 24)}
+    )
+    told = Evidence((Complaint("no output"), Reading(OUT, 15.5, 15.5), Reading(LEG, 15.5, 15.5)))
+    got = hunt(table, told, further=table)
+    assert {fault.part for fault in got.suspects[0].suspect.faults} == {"U1", "C3"}
+    assert got.unexplained < 0.3
 
 
 def unit(suspect, rng):

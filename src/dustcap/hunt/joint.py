@@ -2,9 +2,9 @@
 
 What a joint fault reads is known once it is simulated, and there are far too many to simulate. So each is first judged
 by what its members read: where only one of them changes a reading, the joint fault reads as that one does; where
-both do, it is given the better of the two. That judgement is mostly too kind, never blind to a joint fault of members
-that keep out of each other's way. The best are then simulated and weighed like any other suspect; the best of those
-are extended by a third fault in the same way.
+both do, it is given the better of the two, or what a board would have of which nothing is known, for together they may
+read as neither does. That judgement is mostly too kind. The best are then simulated and weighed like any other
+suspect; the best of those are extended by a third fault in the same way.
 
 After work, a member that it cured no longer counts for what was read later: what the first repair left unexplained
 is explained by the others.
@@ -182,12 +182,12 @@ def _best(base: Growing, grown: Predictions, evidence: Evidence, most: int, size
 
 def _together(judged: _Judged, head: int, others: NDArray[np.intp]) -> Floats:
     """Log likelihood of every entry under the head together with each of the others, shape (others, entries)."""
-    mine, theirs = judged.like[head], judged.like[others]
+    mine, theirs, anything = judged.like[head], judged.like[others], judged.like[-1]
     return np.asarray(
         np.where(
             judged.silent[others],
             mine,
-            np.where(judged.silent[head], theirs, np.maximum(mine, theirs)),
+            np.where(judged.silent[head], theirs, np.maximum(np.maximum(mine, theirs), anything)),
         )
     )
 
