@@ -121,7 +121,7 @@ def unlike(seed):
 def test_what_no_fault_changes_leaves_the_odds_of_the_faults_as_they_were():
     """By Bayes' rule: two faults that foretell the same of four readings keep the odds that the first one gave them.
 
-    Samples that carry tolerances and severity together move them by a factor of three by chance.
+    Samples that carry tolerances and severity together would move them by a factor of three by chance.
     """
     moved = []
     for seed in range(10):
@@ -129,8 +129,7 @@ def test_what_no_fault_changes_leaves_the_odds_of_the_faults_as_they_were():
         first, all_of_them = (weights_of(Kernel(some)).mean(axis=1) for some in (items[:1], items))
         moved.append(np.log(all_of_them[1] / all_of_them[2]) - np.log(first[1] / first[2]))
 
-    assert np.median(np.abs(moved)) < 0.02
-    assert np.mean(np.abs(moved)) < 0.2
+    assert np.max(np.abs(moved)) < 1e-6
 
 
 def test_readings_of_the_good_board_weigh_as_the_multivariate_normal_says():

@@ -1,10 +1,10 @@
 r"""A local linear picture of what a suspect reads, so that few samples stand for all its tolerances and severities.
 
 Where a suspect's fault changes nothing that is read (*silent*), it foretells what the good board does: all samples
-with a number are one normal distribution, and a reading tells the same of every suspect that is silent there. These
-readings are gone through first. What is left of the tolerances then bears on the others.
+with a number are one normal distribution, and a reading tells the same of every suspect that is silent there, and
+nothing of what a fault does elsewhere.
 
-There each sample of a suspect is the middle of a small normal distribution of predictions whose covariance is that of
+Elsewhere each sample of a suspect is the middle of a small normal distribution of predictions whose covariance is that of
 its nearest samples: what one unknown (a severity, a reservoir's leakage) does to several readings at once is kept
 together. The readings are gone through one by one; each multiplies the sample's weight by its likelihood under the
 sample's distribution, and moves and narrows that distribution as in a Kalman filter. Redundant readings then count
@@ -41,7 +41,6 @@ FAR = 1e4
 SILENT = 0.25  # sigmas by which no sample of a silent suspect differs from the good board
 BY_CHANCE, PLAIN = 2.0, 4.0  # standard errors of a correlation that is taken for chance, and for what it is
 FEWEST = 10.0  # sigmas by which a middle may lie off a row of equal samples
-SEVERE = 2.0  # more of them where a severity moves one of the two, which by chance would be moved far
 
 
 @dataclass(frozen=True)
@@ -99,7 +98,7 @@ class Kernel:
         middle = np.where(shown, place, 0.0)
         self.near = _nearest(np.where(self.silent[:, None], 0.0, middle), shown)
         self.apart = _apart(middle, shown, self.near)
-        self.off = _off(place)
+        self.off = _off(good)
         covariance = _covariance(self.apart, self.off, self.silent)
         mean = np.repeat(_mean(place)[:, None], place.shape[1], axis=1)
         self.likelihoods = [np.ones(place.shape[:2])] * len(given)
@@ -119,12 +118,13 @@ class Kernel:
         not twice as widely.
         """
         near, far = self.near[rows], self.apart[rows]
-        silent = _silent(place[..., None], np.full(place.shape[1], np.nan)[:, None] if good is None else good[:, None])
+        well = (np.full(place.shape[1], np.nan) if good is None else good)[:, None]
+        silent = _silent(place[..., None], well)
         shown = np.isfinite(place)
         middle = np.where(shown, place, 0.0)
         apart = _apart(middle[..., None], shown[..., None], near)
         both = np.concatenate([silent, self.silent[rows]], axis=1)
-        shared = np.concatenate([_off(place[..., None]), self.off[rows]], axis=-1)
+        shared = np.concatenate([_off(well), self.off], axis=-1)
         whole = _covariance(np.concatenate([apart, far], axis=-1), shared, both, first=True)
         variance, row = whole[..., 0], whole[..., 1:]
         mean = np.repeat(_mean(place[..., None]), place.shape[1], axis=1)
@@ -215,10 +215,11 @@ def _within(middle: Floats, place: Floats) -> Floats:
     return np.asarray(np.where(shown, np.clip(middle, low - wide, high + wide), middle))
 
 
-def _off(place: Floats) -> Floats:
-    """How far each sample lies off the mean of its row, 0 where it is not finite; the shape of `place`."""
-    shown = np.isfinite(place)
-    return np.asarray(np.where(shown, place, 0.0) - _mean(place)[:, None]) * shown
+def _off(good: Floats) -> Floats:
+    """How far each sample of the good board lies off their mean, 0 where it is not finite; the shape of `good`."""
+    shown = np.isfinite(good)
+    middle = np.where(shown, good, 0.0).sum(axis=0) / np.maximum(shown.sum(axis=0), 1)
+    return np.asarray(np.where(shown, good - middle, 0.0))
 
 
 def _mean(place: Floats) -> Floats:
@@ -231,22 +232,22 @@ def _covariance(apart: Floats, off: Floats, silent: NDArray[np.bool_], *, first:
     """Covariance of the readings about each sample, shape (rows, samples, readings, readings); of the first one with
     all of them, one axis less, if `first`.
 
-    Of two readings that the fault changes it is that of the nearest samples; else that of all, and only so far as so
-    many samples show a correlation that is not chance.
+    Of two readings that the fault changes it is that of the nearest samples. Of two silent ones it is what the
+    tolerances do to both on the good board (`off`, shape (samples, readings)), only so far as so many samples show a
+    correlation that is not chance. Of one of each there is none: among so few samples a tolerance goes with the
+    severity by chance, and a reading that no fault changes would move the odds of all.
     """
-    samples = off.shape[1]
+    samples = len(off)
     ours = slice(0, 1) if first else slice(None)
-    whole = np.einsum("spi,spj->sij", off[..., ours], off) / max(samples - 1, 1)
-    deviation = np.sqrt(np.square(off).sum(axis=1) / max(samples - 1, 1))
-    scale = deviation[:, ours, None] * deviation[:, None, :]
+    whole = off[:, ours].T @ off / max(samples - 1, 1)
+    deviation = np.sqrt(np.square(off).sum(axis=0) / max(samples - 1, 1))
+    scale = deviation[ours, None] * deviation
     like = np.clip(np.abs(whole) / np.where(scale > 0, scale, 1.0), 0.0, 1.0 - 1e-12)
     errors = np.arctanh(like) * np.sqrt(max(samples - 3, 1))
-    both = silent[:, ours, None] & silent[:, None, :]
-    errors = errors - np.where(both, 0.0, SEVERE)
     whole = whole * np.clip((errors - BY_CHANCE) / (PLAIN - BY_CHANCE), 0.0, 1.0)
     local = np.einsum("spki,spkj->spij", apart[..., ours], apart) / apart.shape[2]
-    changed = ~(silent[:, ours, None] | silent[:, None, :])
-    found = np.where(changed[:, None], local, whole[:, None])
+    here, there = silent[:, ours, None], silent[:, None, :]
+    found = np.where((here & there)[:, None], whole, np.where((here | there)[:, None], 0.0, local))
     return np.asarray(found[..., 0, :] if first else found)
 
 
