@@ -10,12 +10,13 @@ BIN := .venv/bin
 export OMP_NUM_THREADS := 1
 export OPENBLAS_NUM_THREADS := 1
 
-.PHONY: help demo test games lint benchmark lock sources clean
+.PHONY: help demo test games lint benchmark accuracy lock sources clean
 
 help:
 	@echo "make demo    set up, then carry one loudspeaker from complaint to hand-over in $(DEMO)/"
 	@echo "make test    set up, then run style, types and tests"
 	@echo "make benchmark measure the speeds of docs/benchmarks.md, one core, six minutes of it, more on a busy machine"
+	@echo "make accuracy measure how right sound and impedance are on simulated recordings (15 minutes)"
 	@echo "make games   play GAMES simulated repairs on BOARDS: small ones by name, A or C of the demo, files (20 minutes at most)"
 	@echo "make lock    remake requirements.txt and requirements-test.txt from pyproject.toml (needs uv)"
 	@echo "make sources count where each published source is named"
@@ -42,6 +43,10 @@ lint: .venv/test.done
 benchmark: .venv/test.done
 	@for name in linear_faults junction_faults fault_path board_size dictionary start_time full_analysis; do \
 	  echo "== $$name"; $(BIN)/python benchmarks/$$name.py || exit 1; done
+
+accuracy: .venv/test.done
+	@$(BIN)/python benchmarks/sound_accuracy.py --takes 200
+	@$(BIN)/python benchmarks/impedance_accuracy.py 200
 
 .venv/run.done: requirements.txt pyproject.toml | .venv/bin/python
 	@echo "Setting up dustcap in .venv (a minute or two the first time)."

@@ -185,12 +185,12 @@ def _returning_floor(block: Block, growth_s: float, chance: float) -> float:
 def _comes_back(block: Block, cycles: list[NDArray[np.int64]], floor: float, restless: bool) -> bool:
     """Whether the power is there without the two loudest cycles too: one bang is not a rub.
 
-    `restless`: without the loudest quarter, for several of them may hold a crackle.
+    `restless`: without the louder half, for several of them may hold a crackle.
     """
     energies = np.sort([float(np.sum(block.left[cycle] ** 2)) for cycle in cycles])
     if energies.size < LEAST_CYCLES:
         return False
-    bangs = max(2, energies.size // 4) if restless else 2
+    bangs = max(2, energies.size // 2) if restless else 2
     freedom = max(block.band_share * sum(cycle.size for cycle in cycles) * (1 - bangs / energies.size), 1.0)
     return bool(
         energies[:-bangs].mean() / np.mean([cycle.size for cycle in cycles])
