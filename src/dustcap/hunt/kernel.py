@@ -4,10 +4,10 @@ Where a suspect's fault changes nothing that is read (*silent*), it foretells wh
 with a number are one normal distribution, and a reading tells the same of every suspect that is silent there, and
 nothing of what a fault does elsewhere.
 
-Elsewhere each sample of a suspect is the middle of a small normal distribution of predictions whose covariance is that of
-its nearest samples: what one unknown (a severity, a reservoir's leakage) does to several readings at once is kept
-together. The readings are gone through one by one; each multiplies the sample's weight by its likelihood under the
-sample's distribution, and moves and narrows that distribution as in a Kalman filter. Redundant readings then count
+Elsewhere each sample of a suspect is the middle of a small normal distribution of predictions whose covariance is
+that of its nearest samples: what one unknown (a severity, a reservoir's leakage) does to several readings at once is
+kept together. The readings are gone through one by one; each multiplies the sample's weight by its likelihood under
+the sample's distribution, and moves and narrows that distribution as in a Kalman filter. Redundant readings then count
 once, however few samples there are. A reading that looks odd moves it by the share in which it is not odd.
 
 Predictions are held on the scale of `meter.positions`, in sigmas of the model's error.
