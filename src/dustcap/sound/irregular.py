@@ -38,6 +38,7 @@ PHASES = 24  # of a cycle
 FOLDED_ALARMS = 1e-3  # false events of a clean sweep
 REGULAR_FACTOR = 10.0  # excess power of a phase over that of the middle one: regular distortion stays below 4
 SAME_EVENT_OCTAVES = 0.25
+RESTLESS_FLOOR = 1.5  # the quieter two thirds of a rub's cycles, their power exponential, hold 0.45 of the mean power
 LEAST_CYCLES = 5  # to tell a peak that comes back from one that does not
 LEAST_DB = -80.0  # against the fundamental: nothing weaker is called an event, in however clean a recording
 
@@ -131,7 +132,9 @@ def irregular_of(
     rms = np.array([np.sqrt(np.mean(block.left**2)) for block in blocks])
     crest_db = 20 * np.log10(np.array([block.peak for block in blocks]) / np.maximum(rms, 1e-12) + 1e-12)
     returning = np.array([_returning_floor(block, alignment.layout.rate_s, chance) for block in blocks])
-    floors = np.maximum(np.minimum(fundamental if restless else limits, returning), least)
+    if restless:
+        limits, returning = fundamental, RESTLESS_FLOOR * returning
+    floors = np.maximum(np.minimum(limits, returning), least)
     return Irregular(centres_hz, crest_db, 20 * np.log10(floors / fundamental), _merged(events))
 
 
@@ -185,12 +188,12 @@ def _returning_floor(block: Block, growth_s: float, chance: float) -> float:
 def _comes_back(block: Block, cycles: list[NDArray[np.int64]], floor: float, restless: bool) -> bool:
     """Whether the power is there without the two loudest cycles too: one bang is not a rub.
 
-    `restless`: without the louder half, for several of them may hold a crackle.
+    `restless`: without the louder third, for several of them may hold a crackle.
     """
     energies = np.sort([float(np.sum(block.left[cycle] ** 2)) for cycle in cycles])
     if energies.size < LEAST_CYCLES:
         return False
-    bangs = max(2, energies.size // 2) if restless else 2
+    bangs = max(2, energies.size // 3) if restless else 2
     freedom = max(block.band_share * sum(cycle.size for cycle in cycles) * (1 - bangs / energies.size), 1.0)
     return bool(
         energies[:-bangs].mean() / np.mean([cycle.size for cycle in cycles])
