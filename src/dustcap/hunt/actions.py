@@ -50,8 +50,8 @@ class Costs:
     """Minutes of everything that is not a check.
 
     Some things that are not time are put in minutes, by choice of ours: `wear`, the price of a part and the strain on a
-    board each time it is soldered; `service`, giving a unit up; `come_back`, a unit
-    that comes back with another fault; `driver`, a ruined driver; and the two risks.
+    board each time it is soldered; `service`, giving a unit up; `come_back`, a unit that comes back with another fault;
+    `driver`, a ruined driver; and the two risks.
     """
 
     replace: float = REPLACE_MINUTES

@@ -22,7 +22,7 @@ from dustcap.predict.checks import Check
 Bools = NDArray[np.bool_]
 Floats = NDArray[np.float64]
 
-PLAINLY = 4.0  # sigmas of reading, model and tolerances together from which a fault shows plainly
+PLAINLY = 4.0  # sigmas of reading, model and tolerances together from which a fault shows plainly: ours
 WORDS = ("look", "listen", "lifted", "warmth")
 """Kinds that are no reading between two nets."""
 
