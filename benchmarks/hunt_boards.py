@@ -98,8 +98,51 @@ def _bridge() -> str:
     return parts + block + 'with = { in = "in", out_a = "out", out_b = "back", high = "rail+", low = "rail-" }\n'
 
 
+def _block(named: str, source: str, nets: str) -> str:
+    return f'[blocks.{named}]\nfrom = "{source}"\nwith = {{ {nets} }}\n'
+
+
+def _module() -> str:
+    """Modules known from outside only: supply and amplifier, behind a filter against rumble on regulated rails."""
+    parts = "[parts]\n" + INPUT + DRIVER.format(at="out")
+    parts += _block("mains", "switch-mode supply module", 'high = "rail+", low = "rail-"')
+    parts += _block("small", "regulator rails", 'high = "rail+", low = "rail-", plus = "+15", minus = "-15"')
+    parts += _block("rumble", "infrasonic filter", 'in = "in", out = "drive", plus = "+15", minus = "-15"')
+    parts += _block("amp", "class-D amplifier module", 'in = "drive", out = "out", high = "rail+", low = "rail-"')
+    return parts + _glued("small-C1", "small-C3", "rumble-section-R1", "rumble-section-C1")
+
+
+def _treble() -> str:
+    """Volume control, treble lift, limiter and a fourth-order high-pass before the tweeter's amplifier."""
+    small = 'plus = "+15", minus = "-15"'
+    parts = "[parts]\n" + INPUT + RAILS + LITTLE + DRIVER.format(at="out").replace("woofer", "tweeter")
+    parts += _block("first", "input stage with volume control", f'in = "in", out = "a", {small}')
+    parts += _block("trim", "high-frequency trim", f'in = "a", out = "b", {small}')
+    parts += _block("limit", "limiter", f'in = "b", out = "c", {small}')
+    parts += _block("high", "high-pass crossover band", f'in = "c", out = "drive", {small}')
+    return parts + AMPLIFIER.format(at="drive", out="out") + _glued("amp-C3", "amp-R3", "amp-C1", "amp-C6")
+
+
+def _standby() -> str:
+    """Raw and regulated rails, a switch that lets the unit sleep, a low-pass, and a relay that guards the driver."""
+    parts = "[parts]\n" + INPUT + DRIVER.format(at="spk") + SUPPLY
+    parts += _block("small", "regulator rails", 'high = "rail+", low = "rail-", plus = "+15", minus = "-15"')
+    parts += _block("sleep", "standby circuit", 'mute = "mute", plus = "+15", minus = "-15"')
+    parts += _block("low", "low-pass section", 'in = "in", out = "drive", plus = "+15", minus = "-15"')
+    parts += AMPLIFIER.format(at="drive", out="out").replace("{ in", '{ mute = "mute", in')
+    parts += _block("guard", "driver protection", 'amplifier = "out", driver = "spk", high = "rail+"')
+    return parts + _glued("amp-C3", "amp-R3", "amp-C5", "raw-C1")
+
+
 SMALL = {"amplifier": _amplifier, "band": _band, "input": _input, "muting": _muting}
-OTHERS = {"supply": _supply, "discrete": _discrete, "bridge": _bridge}
+OTHERS = {
+    "supply": _supply,
+    "discrete": _discrete,
+    "bridge": _bridge,
+    "module": _module,
+    "treble": _treble,
+    "standby": _standby,
+}
 
 
 def board_of(named: str) -> Board:
