@@ -1,6 +1,7 @@
 """Joint faults are found on the ladder: pairs of every kind, behind a first repair, and none without need."""
 
 from copy import copy
+from dataclasses import dataclass, field
 
 import numpy as np
 import pytest
@@ -10,7 +11,7 @@ from hunt.tables import HEALTHY, Tables, flat, part
 from dustcap.faults.suspects import Leak, PartFault, Suspect
 from dustcap.hunt.evidence import Complaint, Evidence, Reading, Sighting, Work
 from dustcap.hunt.hunt import hunt
-from dustcap.hunt.joint import single_faults_fall_short, with_joint
+from dustcap.hunt.joint import BARREN, LOT, single_faults_fall_short, with_joint
 from dustcap.hunt.posterior import posterior
 from dustcap.predict.checks import Check
 
@@ -98,6 +99,29 @@ def test_faults_that_act_on_each_other_are_thought_of():
     got = hunt(table, told, further=table)
     assert {fault.part for fault in got.suspects[0].suspect.faults} == {"U1", "C3"}
     assert got.unexplained < 0.3
+
+
+@dataclass
+class Counted(Loaded):
+    """The same with the pairs of which volts were asked."""
+
+    solved: set = field(default_factory=set)
+
+    def grown(self, extra):
+        """Every pair reads as the healthy board does."""
+        rows = {check: np.concatenate([row, row[:1].repeat(len(extra), 0)]) for check, row in self.rows.items()}
+        found = Tables((*self.suspects, *extra), self.prior_with(extra), rows)
+        found.readings = lambda check: (self.solved.update(extra), rows[check])[1]
+        return found
+
+
+def test_pairs_are_given_up_once_a_row_of_them_came_to_nothing():
+    """Seven parts by themselves make the one reading, seven the other; of the 49 pairs a few lots are solved."""
+    suspects = (HEALTHY, *(part(f"R{number}") for number in range(14)))
+    volts = {OUT: flat(0, *[15.5] * 7, *[0] * 7), LEG: flat(0, *[0] * 7, *[8.0] * 7)}
+    table = Counted(suspects, np.full(15, 0.97 / 15), volts)
+    with_joint(table, Evidence((Reading(OUT, 15.5, 15.5), Reading(LEG, 8.0, 8.0))))
+    assert LOT <= len(table.solved) <= BARREN + LOT
 
 
 def unit(suspect, rng):

@@ -3,8 +3,9 @@
 What a joint fault reads is known once it is simulated, and there are far too many to simulate. So each is first judged
 by what its members read: where only one of them changes a reading, the joint fault reads as that one does; where
 both do, it is given the better of the two, or what a board would have of which nothing is known, for together they may
-read as neither does. That judgement is mostly too kind. The best are then simulated and weighed like any other
-suspect; the best of those are extended by a third fault in the same way.
+read as neither does. That judgement is mostly too kind. So the best are then simulated: first what they read
+unplugged, which costs little, then the rest, lot by lot, until the next may no longer count or a row of them came to
+nothing. They are weighed like any other suspect; the best of those are extended by a third fault in the same way.
 
 After work, a member that it cured no longer counts for what was read later: what the first repair left unexplained
 is explained by the others.
@@ -18,8 +19,9 @@ best first.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import combinations
+from math import log
 
 import numpy as np
 from numpy.typing import NDArray
@@ -32,14 +34,17 @@ from dustcap.hunt.fold import Item, starting_prior, walk
 from dustcap.hunt.likelihoods import entry_likelihood
 from dustcap.hunt.meter import positions, spread_of
 from dustcap.hunt.predictions import Growing, Leaking, Predictions
+from dustcap.predict.checks import UNPLUGGED
 
 Floats = NDArray[np.float64]
 Bools = NDArray[np.bool_]
 
-PAIRS, MORE_PAIRS, TRIPLES = 24, 12, 8  # simulated at most in each round: seconds on a board of 600 suspects
+PAIRS, TRIPLES = 36, 12  # simulated at most: seconds on a board of 600 suspects
+LOT, BARREN = 6, 12  # simulated at a time, and how many may come to nothing in a row: choices of ours
 BASES = 120
 WEIGHED = 400
 WORTH = 0.01  # share of all mass that a joint fault may at best have, to be worth simulating
+KEPT = 1e-4  # share of all mass that a simulated one has to have, to be weighed on
 GAIN = 3.0  # natural units by which a joint fault must explain more than any of its members alone
 SILENT = 0.5  # sigmas of a reading; what changes it less leaves it to the others
 SILENT_CHANCE = 0.02
@@ -54,16 +59,72 @@ def with_joint(predictions: Predictions, evidence: Evidence) -> Predictions:
     if not isinstance(predictions, Growing):
         return predictions
     extra = _at_residue(predictions, told)
-    grown = predictions.grown(extra) if extra else predictions
     if len(told) < 2:
-        return grown
-    for most, size in ((PAIRS, 2), (MORE_PAIRS, 2), (TRIPLES, 3)):
-        found = _best(predictions, grown, evidence, most, size)
-        new = [suspect for suspect in _closed(found) if suspect not in extra]
-        if new:
-            extra += new
-            grown = predictions.grown(extra)
-    return grown
+        return predictions.grown(extra) if extra else predictions
+    search = _Search(predictions, evidence, extra)
+    for most, size in ((PAIRS, 2), (TRIPLES, 3)):
+        search.widen(most, size)
+    return search.grown
+
+
+class _Search:
+    """Joint faults simulated lot by lot, the most promising first; `grown` has those that came to something."""
+
+    def __init__(self, predictions: Growing, evidence: Evidence, extra: Sequence[Suspect]) -> None:
+        self.predictions, self.evidence, self.extra = predictions, evidence, list(extra)
+        self.grown: Predictions = predictions
+        self.judged: _Judged
+        self._settle()
+
+    def widen(self, most: int, size: int) -> None:
+        """Simulate joint faults of `size` members, until the next may no longer count or a row came to nothing."""
+        found = self._glimpsed(_promising(self.predictions, self.grown, self.evidence, self.judged, most, size))
+        barren = 0
+        for first in range(0, len(found), LOT):
+            lot = [one.suspect for one in found[first : first + LOT] if one.score > self.judged.total + log(WORTH)]
+            new = [suspect for suspect in _closed(lot) if suspect not in self.extra]
+            if not new or barren >= BARREN:
+                break
+            barren = 0 if self._simulated(new) else barren + len(lot)
+
+    def _simulated(self, new: Sequence[Suspect]) -> bool:
+        """Take in what came to something of these; whether any counts."""
+        before = list(self.extra)
+        self.extra += new
+        self._settle()
+        score = self.judged.score[-1 - len(new) : -1] - self.judged.total
+        kept = set(_closed([suspect for suspect, one in zip(new, score, strict=True) if one > log(KEPT)]))
+        if len(kept) < len(new):
+            self.extra = before + [suspect for suspect in new if suspect in kept]
+            self._settle()
+        return bool((score > log(WORTH)).any())
+
+    def _settle(self) -> None:
+        self.grown = self.predictions.grown(self.extra) if self.extra else self.predictions
+        self.judged = _judge(self.grown, self.evidence)
+
+    def _glimpsed(self, found: Sequence[_Promise]) -> list[_Promise]:
+        """The same, best first, with what each reads unplugged, which costs little, in place of what it may read."""
+        items = _items(self.predictions, self.evidence)
+        cheap = np.array([isinstance(i.entry, Reading) and i.entry.check.state == UNPLUGGED for i in items], dtype=bool)
+        if not found or not cheap.any():
+            return list(found)
+        grown = self.predictions.grown([*self.extra, *(one.suspect for one in found)])
+        like = _judge(grown, self.evidence, cheap).like[-1 - len(found) : -1]
+        seen = [
+            replace(one, score=one.score + float(row[cheap].sum() - one.like[cheap].sum()))
+            for one, row in zip(found, like, strict=True)
+        ]
+        return sorted(seen, key=lambda one: -one.score)
+
+
+@dataclass(frozen=True)
+class _Promise:
+    """A joint fault with the log of its prior times likelihood at best, and log likelihoods at best, (entries,)."""
+
+    suspect: Suspect
+    score: float
+    like: Floats
 
 
 def single_faults_fall_short(evidence: Evidence) -> bool:
@@ -99,11 +160,18 @@ class _Judged:
         return float(np.logaddexp.reduce(self.score))
 
 
-def _judge(predictions: Predictions, evidence: Evidence) -> _Judged:
-    items = [item for item in walk(predictions, evidence) if not isinstance(item.entry, Work)]
-    like = np.empty((len(predictions.suspects) + 1, len(items)))
+def _items(predictions: Predictions, evidence: Evidence) -> list[Item]:
+    return [item for item in walk(predictions, evidence) if not isinstance(item.entry, Work)]
+
+
+def _judge(predictions: Predictions, evidence: Evidence, only: Bools | None = None) -> _Judged:
+    """Every suspect against every entry, or against some `only`, shape (entries,)."""
+    items = _items(predictions, evidence)
+    like = np.zeros((len(predictions.suspects) + 1, len(items)))
     silent = np.zeros_like(like, dtype=bool)
     for column, item in enumerate(items):
+        if only is not None and not only[column]:
+            continue
         assert not isinstance(item.entry, Work)
         mean = entry_likelihood(predictions, item.entry, item.rows, item.vague).mean(axis=1)
         like[:, column] = item.power * np.log(mean)
@@ -144,9 +212,10 @@ def _silent(predictions: Predictions, item: Item) -> Bools:
     return np.asarray(np.abs(seen - seen[0]) < 1e-6)
 
 
-def _best(base: Growing, grown: Predictions, evidence: Evidence, most: int, size: int) -> list[Suspect]:
+def _promising(
+    base: Growing, grown: Predictions, evidence: Evidence, judged: _Judged, most: int, size: int
+) -> list[_Promise]:
     """Joint faults of `size` members, new to the source, that may count; the best first."""
-    judged = _judge(grown, evidence)
     known = {frozenset(suspect.faults) for suspect in grown.suspects}
     sizes = np.array([len(suspect.faults) for suspect in grown.suspects])
     singles = np.flatnonzero(sizes == 1)
@@ -154,30 +223,36 @@ def _best(base: Growing, grown: Predictions, evidence: Evidence, most: int, size
     heads = heads[np.argsort(-judged.score[heads], kind="stable")[:BASES]]
     areas = [{fault.area for fault in suspect.faults if isinstance(fault, Leak)} - {""} for suspect in grown.suspects]
     in_area = {area: np.array([area in areas[i] for i in singles.tolist()]) for area in set().union(*areas)}
-    found: dict[frozenset[Fault], tuple[float, float]] = {}
-    for head in heads.tolist():
+    alone, prior = judged.like.sum(axis=1), judged.score - judged.like.sum(axis=1)
+    rough = np.full((heads.size, singles.size), NEVER)
+    for row, head in enumerate(heads.tolist()):
         like = _together(judged, head, singles).sum(axis=1)
-        alone = np.maximum(judged.like[head].sum(), judged.like[singles].sum(axis=1))
-        rough = judged.score[head] + judged.score[singles] - judged.like[singles].sum(axis=1)
-        rough = rough - judged.like[head].sum() + like
+        score = prior[head] + prior[singles] + like
         for area in areas[head]:
-            rough = np.where(in_area[area], rough + SAME_AREA_BONUS, rough)
-        rough[like - alone < GAIN] = NEVER
-        for i in np.argsort(-rough, kind="stable")[:WEIGHED].tolist():
-            if rough[i] == NEVER:
-                break
-            faults = frozenset((*grown.suspects[head].faults, *grown.suspects[int(singles[i])].faults))
-            if len(faults) == size and faults not in known and _possible(faults):
-                found[faults] = max(found.get(faults, (NEVER, 0.0)), (float(rough[i]), float(like[i])))
-    ranked = sorted(found.items(), key=lambda one: (-one[1][0], sorted(fault.key for fault in one[0])))[:WEIGHED]
-    suspects = [Suspect(tuple(sorted(faults, key=_order))) for faults, _ in ranked]
+            score = np.where(in_area[area], score + SAME_AREA_BONUS, score)
+        better = like - np.maximum(alone[head], alone[singles]) >= GAIN
+        rough[row] = np.where(better, score, NEVER)
+    found: dict[frozenset[Fault], tuple[int, int]] = {}
+    for place in np.argsort(-rough, axis=None, kind="stable").tolist():
+        row, column = divmod(place, max(singles.size, 1))
+        if rough[row, column] == NEVER or len(found) == WEIGHED:
+            break
+        head, other = int(heads[row]), int(singles[column])
+        faults = frozenset((*grown.suspects[head].faults, *grown.suspects[other].faults))
+        if len(faults) == size and faults not in known and faults not in found and _possible(faults):
+            found[faults] = head, other
+    suspects = [Suspect(tuple(sorted(faults, key=_order))) for faults in found]
     if not suspects:
         return []
     with np.errstate(divide="ignore"):
         prior = np.log(starting_prior(base.prior_with(suspects), evidence))[-1 - len(suspects) : -1]
-    scores = prior + np.array([like for _, (_, like) in ranked])
-    order = np.argsort(-scores, kind="stable")
-    return [suspects[i] for i in order[:most] if scores[i] > judged.total + np.log(WORTH)]
+    likes = [_together(judged, head, np.array([other]))[0] for head, other in found.values()]
+    promises = [
+        _Promise(suspect, float(one + like.sum()), like)
+        for suspect, one, like in zip(suspects, prior, likes, strict=True)
+    ]
+    promises = [one for one in promises if one.score > judged.total + log(WORTH)]
+    return sorted(promises, key=lambda one: (-one.score, one.suspect.key))[:most]
 
 
 def _together(judged: _Judged, head: int, others: NDArray[np.intp]) -> Floats:

@@ -36,6 +36,11 @@ class Batch:
     analyses: Analyses
     tables: dict[Hashable, Floats] = field(default_factory=dict, repr=False, compare=False)
 
+    @property
+    def switched_on(self) -> bool:
+        """Whether the powered board was solved, which is most of the work."""
+        return any(("powered", connected) in self.analyses.kept for connected in (False, True))
+
     def table(self, key: Hashable, make: Callable[[Analyses], Floats]) -> Floats:
         """What `make` reads off the analyses, made once for each key."""
         if key not in self.tables:

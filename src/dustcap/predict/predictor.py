@@ -189,9 +189,13 @@ class Predictor:
         return tuple(Suspect((leak,)) for leak in pairs if leak.key not in known)
 
     def grown(self, extra: Sequence[Suspect]) -> Predictor:
-        """The same with further suspects at the end; only those that were never asked for before are solved."""
+        """The same with further suspects at the end; only those that were never asked for before are solved.
+
+        Those that were only read unplugged so far are put together anew: the others of their batch may not be wanted.
+        """
         from dustcap.predict.grown import Grown, batch_of
 
+        self._batches = [batch for batch in self._batches if batch.switched_on or {*batch.suspects} <= {*extra}]
         solved = {suspect for batch in self._batches for suspect in batch.suspects}
         new = [suspect for suspect in extra if suspect not in solved]
         if new:
