@@ -25,11 +25,12 @@ from hunt_unit import Unit, kept_unit
 from dustcap.faults.suspects import Leak, Suspect
 from dustcap.hunt.meter import positions, spread_of
 from dustcap.hunt.planning import greedy_cost, make_table, optimal_cost, rollout_cost
-from dustcap.hunt.second_fault import PLAINLY, WORDS, plainly
+from dustcap.hunt.second_fault import PLAINLY, plainly
 from dustcap.job.hunt import Hunter
 from dustcap.predict.readings import reading
 
 KINDS = ("part", "leak", "double")
+WORDS = ("look", "listen", "lifted", "warmth")  # kinds that are no reading between two nets
 SAME = 1.0  # sigma by which the readings of two suspects may differ in every check and be called equivalent
 
 

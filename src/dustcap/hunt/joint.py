@@ -18,6 +18,7 @@ best first.
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from itertools import combinations
@@ -27,6 +28,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from dustcap.faults.suspects import Fault, Leak, PartFault, Suspect
+from dustcap.hunt.actions import Action, action_of
 from dustcap.hunt.circumstances import plain
 from dustcap.hunt.cures import cure_of
 from dustcap.hunt.evidence import Complaint, Entry, Evidence, Reading, Sighting, Work
@@ -40,6 +42,8 @@ Floats = NDArray[np.float64]
 Bools = NDArray[np.bool_]
 
 PAIRS, TRIPLES = 36, 12  # simulated at most: seconds on a board of 600 suspects
+GLIMPSED = 72
+ALIKE = 6  # of those that call for one and the same repair: to know more of them changes nothing
 LOT, BARREN = 6, 12  # simulated at a time, and how many may come to nothing in a row: choices of ours
 BASES = 120
 WEIGHED = 400
@@ -78,7 +82,8 @@ class _Search:
 
     def widen(self, most: int, size: int) -> None:
         """Simulate joint faults of `size` members, until the next may no longer count or a row came to nothing."""
-        found = self._glimpsed(_promising(self.predictions, self.grown, self.evidence, self.judged, most, size))
+        found = _promising(self.predictions, self.grown, self.evidence, self.judged, size)
+        found = _few_alike(self._glimpsed(found[:GLIMPSED]))[:most]
         barren = 0
         for first in range(0, len(found), LOT):
             lot = [one.suspect for one in found[first : first + LOT] if one.score > self.judged.total + log(WORTH)]
@@ -212,9 +217,19 @@ def _silent(predictions: Predictions, item: Item) -> Bools:
     return np.asarray(np.abs(seen - seen[0]) < 1e-6)
 
 
-def _promising(
-    base: Growing, grown: Predictions, evidence: Evidence, judged: _Judged, most: int, size: int
-) -> list[_Promise]:
+def _few_alike(found: Sequence[_Promise]) -> list[_Promise]:
+    """The first `ALIKE` of each repair that is called for."""
+    count: Counter[Action] = Counter()
+    few = []
+    for one in found:
+        action = action_of(one.suspect)
+        count[action] += 1
+        if count[action] <= ALIKE:
+            few.append(one)
+    return few
+
+
+def _promising(base: Growing, grown: Predictions, evidence: Evidence, judged: _Judged, size: int) -> list[_Promise]:
     """Joint faults of `size` members, new to the source, that may count; the best first."""
     known = {frozenset(suspect.faults) for suspect in grown.suspects}
     sizes = np.array([len(suspect.faults) for suspect in grown.suspects])
@@ -252,7 +267,7 @@ def _promising(
         for suspect, one, like in zip(suspects, prior, likes, strict=True)
     ]
     promises = [one for one in promises if one.score > judged.total + log(WORTH)]
-    return sorted(promises, key=lambda one: (-one.score, one.suspect.key))[:most]
+    return sorted(promises, key=lambda one: (-one.score, one.suspect.key))
 
 
 def _together(judged: _Judged, head: int, others: NDArray[np.intp]) -> Floats:

@@ -12,7 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from dustcap.hunt.actions import Costs
-from dustcap.hunt.memory import remembered
+from dustcap.hunt.memory import heard, remembered
 from dustcap.hunt.meter import READING, positions, spread_of
 from dustcap.hunt.posterior import Posterior
 from dustcap.hunt.predictions import Predictions
@@ -23,8 +23,9 @@ Bools = NDArray[np.bool_]
 Floats = NDArray[np.float64]
 
 PLAINLY = 4.0  # sigmas of reading, model and tolerances together from which a fault shows plainly: ours
-WORDS = ("look", "listen", "lifted", "warmth")
-"""Kinds that are no reading between two nets."""
+HEARD, QUIET = 0.5, 0.1  # chances of a sound from which a fault is plainly heard, and below which a good board is quiet
+UNREAD = ("look", "lifted", "warmth")
+"""Kinds that are not made for this: nothing is unsoldered once all seems well."""
 
 
 def that_would_show(
@@ -43,9 +44,9 @@ def that_would_show(
         return []  # a part is missing: what the good board would read is a guess
     left = found.mass[1:-1].copy()
     for check in proof:
-        if check.kind not in WORDS:
+        if check.kind not in UNREAD:
             left *= ~shows(found.predictions, check)[1:]
-    ready = [check for check in checks if check.kind not in WORDS]
+    ready = [check for check in checks if check.kind not in UNREAD]
     minutes = np.array([check.minutes + costs.change(state, check.state) + costs.risk(check, harm) for check in ready])
     chosen: list[Proposal] = []
     while ready and len(chosen) < len(ready):
@@ -61,9 +62,12 @@ def that_would_show(
 
 
 def shows(predictions: Predictions, check: Check) -> Bools:
-    """Samples that read plainly otherwise than good boards do, shape (suspects, particles)."""
+    """Samples that read or sound plainly otherwise than good boards do, shape (suspects, particles)."""
 
     def make() -> Bools:
+        if check.kind == "listen":
+            chance = heard(predictions, check.word, check.part)
+            return np.asarray((chance > HEARD) & (chance[0].mean() < QUIET))
         place = positions(predictions.readings(check), spread_of(check))
         return plainly(place, place[0])
 
