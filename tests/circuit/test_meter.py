@@ -131,6 +131,38 @@ def test_a_transistor_reads_two_junctions(sign, pairs):
     assert np.isinf(back).all()
 
 
+@pytest.mark.parametrize("gain", [100.0, 200.0, 400.0])
+@pytest.mark.parametrize("load", [300e3, 1e6, 3e6])
+def test_two_transistors_head_to_tail_read_one_of_them(gain, load):
+    """Each one's base on the other's emitter, collectors joined at a zener: Newton's method may go in a circle.
+
+    Expected: scipy.optimize.brentq on the equations of Ebers and Moll in transport form (J. J. Ebers, J. L. Moll, Proc.
+    IRE 42 (1954) 1761; from memory).
+    """
+    first = Element("Q1", "bipolar", ("c", "s", "0V"), {"sign": 1.0, "gain": gain})
+    second = Element("Q2", "bipolar", ("c", "0V", "s"), {"sign": 1.0, "gain": gain})
+    zener = Element("Z", "zener", ("0V", "c"), {"zener_v": 12.0})
+    board = circuit(first, second, zener, resistor("R", "c", "p", load), resistor("RL", "p", "0V", 1e3))
+    saturation, back = first.value("saturation_a"), first.value("reverse_gain")
+
+    def currents(c, b, e):
+        forward, reverse = np.expm1((b - e) / VT), np.expm1((b - c) / VT)
+        ic = saturation * (forward - reverse) - saturation / back * reverse
+        ib = saturation / gain * forward + saturation / back * reverse
+        return ic, ib, -ic - ib
+
+    def collectors(c, s):
+        forward = zener.value("saturation_a") * np.expm1(-c / VT)
+        return currents(c, s, 0.0)[0] + currents(c, 0.0, s)[0] + c / (load + 1e3) - forward
+
+    def source(s):
+        c = brentq(collectors, -1.0, 0.5, args=(s,), xtol=1e-15)
+        return currents(c, s, 0.0)[1] + currents(c, 0.0, s)[2] + 1e-3
+
+    expected = -brentq(source, -0.9, -0.3, xtol=1e-15)
+    assert junction_volts(board, [("0V", "s")])[0, 0] == pytest.approx(expected, abs=1e-5)
+
+
 def test_a_shorted_junction_reads_its_short():
     """1 mA through 2 ohm is 2 mV, both ways."""
     board = circuit(rectifier("D", "a", "0V"), resistor("R", "a", "0V", 1e6))

@@ -128,7 +128,7 @@ def test_the_state_of_the_bench_is_that_of_the_last_reading():
 
 
 def test_a_check_is_not_proposed_twice():
-    """Made checks are left out, leads swapped too; withdrawn ones and those before work come back."""
+    """Made checks are left out, leads swapped too; those before work come back, withdrawn ones once."""
     ohms, swapped, diode = Check("ohms", "b", "a"), Check("ohms", "a", "b"), Check("diode test", "a", "b")
     listen = Check("listen", part="LS1", word="hum")
     look = Check("look", part="C9", word="bulged")
@@ -139,7 +139,10 @@ def test_a_check_is_not_proposed_twice():
         return permitted(every, Evidence(tuple(entries)), {"woofer": "LS1"})
 
     assert left(made) == (diode, listen, look)
-    assert left(Reading(swapped, 1.0, 1.0, withdrawn=True)) == every
+    withdrawn = Reading(swapped, 1.0, 1.0, withdrawn=True)
+    assert left(withdrawn) == every
+    assert left(withdrawn, withdrawn) == (diode, listen, look)
+    assert left(withdrawn, withdrawn, Work("replaced", part="R1")) == every
     assert left(made, Work("replaced", part="R1")) == every
     assert left(Complaint("hum", "woofer", seen=False), Sighting("C9", "leaking")) == (ohms, diode)
     assert permitted((ohms, swapped), Evidence(()), {}) == (ohms,)

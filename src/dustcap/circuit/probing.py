@@ -8,8 +8,8 @@ from dustcap.circuit.assembly import Condensed, Problem
 from dustcap.circuit.branches import unpowered_admittances, unpowered_branches
 from dustcap.circuit.devices import Group
 from dustcap.circuit.junctions import Bipolars, Diodes, FieldEffects, Zeners, softplus
-from dustcap.circuit.layout import Index, Layout, Real
-from dustcap.circuit.newton import solve
+from dustcap.circuit.layout import Flags, Index, Layout, Real
+from dustcap.circuit.newton import Damping, solve
 from dustcap.circuit.scatter import Scatter
 from dustcap.circuit.switching import rest
 from dustcap.circuit.values import Table
@@ -21,6 +21,9 @@ COMPLIANCE_V = 0.5
 """The source gives way this far above the voltage that counts as open."""
 COMPLIANCE_KNEE_V = 0.02
 CHUNK_NUMBERS = 2_000_000
+ROUNDS = 200
+HELD = np.arange(-1.0, -9.5, -0.5)
+"""Decades of the conductance that holds a net to its last voltage."""
 
 
 class Probe:
@@ -77,10 +80,22 @@ class Probe:
                     a[:, end, ends.sum() - end] -= siemens
         linear = Condensed.of(problem, a, b)
         start = np.zeros((cases, len(problem.kept)))
-        kept, ok, _ = solve(problem, table, linear, start, [], rounds=200)
+        kept, ok, _ = solve(problem, table, linear, start, [], rounds=ROUNDS)
+        left = np.flatnonzero(~ok)
+        if len(left):
+            kept[left], ok[left] = _steadied(problem, table.take(left), linear.take(left))
         x = linear.expand(problem, kept)
         volts = [x[:, end] if end >= 0 else np.zeros(cases) for end in ends]
         return np.where(ok, volts[0] - volts[1], np.nan)
+
+
+def _steadied(problem: Problem, table: Table, linear: Condensed) -> tuple[Real, Flags]:
+    """Cases in which Newton's method goes in a circle: each net is held to its last voltage, ever less."""
+    kept = np.zeros((table.cases, len(problem.kept)))
+    for exponent in HELD:
+        kept = solve(problem, table, linear, kept, [], damping=Damping(10.0**exponent, kept)).kept
+    kept, ok, _ = solve(problem, table, linear, kept, [], rounds=ROUNDS)
+    return kept, ok
 
 
 class Compliance(Group):

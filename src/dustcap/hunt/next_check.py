@@ -8,6 +8,7 @@ repair when the check is made first and the hunt goes on greedily from there.
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from functools import lru_cache
@@ -19,7 +20,7 @@ from numpy.typing import NDArray
 from dustcap.hunt.actions import Costs, Groups, first_repair, group_each
 from dustcap.hunt.ahead import Ahead, leftover_of
 from dustcap.hunt.entropy import entropy
-from dustcap.hunt.evidence import Complaint, Evidence, Reading, Sighting, same_check
+from dustcap.hunt.evidence import Complaint, Evidence, Reading, Sighting, Work, same_check
 from dustcap.hunt.kernel import alike
 from dustcap.hunt.memory import heard
 from dustcap.hunt.meter import positions, spread_of
@@ -37,6 +38,7 @@ TELLS_NOTHING = 0.01
 CAREFUL_CHECKS, MOST_CAREFUL = 12, 24
 AS_MUCH = 0.98
 ALONE = 0.002
+ATTEMPTS = 2
 PAIR_BIT = 1.5  # minutes that a bit about the leaking pair is worth: a choice of ours
 AREA_LEADS = 0.5
 _same = lru_cache(maxsize=8192)(same_check)
@@ -168,13 +170,13 @@ def tells_apart(found: Posterior, check: Check, unit: str) -> bool:
 
 
 def permitted(candidates: Sequence[Check], evidence: Evidence, drivers: Mapping[str, str]) -> tuple[Check, ...]:
-    """Candidates, each once, without those already made on this board; a withdrawn reading may be made again.
+    """Candidates, each once, without those already made on this board; a withdrawn reading may be made again, once.
 
     A unit that blows its fuse gets no powered check, and one that pushes a cone out or squeals none with its drivers.
     """
     told = {entry.word for entry in evidence.since_work if isinstance(entry, Complaint) and entry.seen}
     states = STATES[:1] if BLOWS in told else STATES[:2] if told.intersection(HARMFUL) else STATES
-    made: set[Check] = set()
+    made: set[Check] = given_up(evidence)
     looked: set[tuple[str, str]] = set()
     for entry in evidence.since_work:
         if isinstance(entry, Reading):
@@ -190,6 +192,15 @@ def permitted(candidates: Sequence[Check], evidence: Evidence, drivers: Mapping[
         if _same(check) not in made and (check.kind not in ("look", "listen") or about not in looked):
             kept.setdefault(_same(check), check)
     return tuple(kept.values())
+
+
+def given_up(evidence: Evidence) -> set[Check]:
+    """Readings withdrawn `ATTEMPTS` times on this board: there is something in their way."""
+    last = max(
+        (i for i, entry in enumerate(evidence.entries) if isinstance(entry, Work) and not entry.withdrawn), default=-1
+    )
+    tried = Counter(e.key for e in evidence.entries[last + 1 :] if isinstance(e, Reading) and e.withdrawn)
+    return {check for check, times in tried.items() if times >= ATTEMPTS}
 
 
 def no_needless_danger(proposals: Sequence[Proposal]) -> list[Proposal]:
