@@ -63,7 +63,7 @@ def random_board(nets: int, rng: np.random.Generator) -> Circuit:
 def tolerance_samples(circuit: Circuit, count: int, seed: int) -> Fault:
     """Scrambled Sobol points: resistors within 5 %, capacitors within 10 %."""
     parts = [element for element in circuit.elements if element.law in ("resistor", "capacitor")]
-    shares = qmc.Sobol(len(parts), rng=seed).random(256)[:count]
+    shares = qmc.Sobol(len(parts), rng=seed, bits=16).random(256)[:count]  # as fine as 65,536 points need
     found: Fault = {}
     for element, share in zip(parts, shares.T, strict=True):
         value, spread = ("ohm", 0.05) if element.law == "resistor" else ("farad", 0.1)

@@ -93,8 +93,11 @@ def _sparse(rows: Index, columns: Index, numbers: Numbers, height: int, width: i
     """A sparse matrix without what lies in rows that it has not."""
     from scipy.sparse import csr_array
 
-    inside = (rows >= 0) & (rows < height)
-    return csr_array((numbers[inside], (rows[inside], columns[inside])), shape=(height, width))
+    inside = np.flatnonzero((rows >= 0) & (rows < height))
+    order = inside[np.argsort(rows[inside], kind="stable")]
+    starts = np.zeros(height + 1, dtype=np.int32)
+    np.cumsum(np.bincount(rows[inside], minlength=height), out=starts[1:])
+    return csr_array((numbers[order], columns[order].astype(np.int32), starts), shape=(height, width))
 
 
 def _product(matrix: Any, numbers: Numbers) -> Numbers:
