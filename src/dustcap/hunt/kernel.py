@@ -25,6 +25,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -199,10 +200,11 @@ def _silent(place: Floats, good: Floats) -> NDArray[np.bool_]:
     return np.asarray((same | (np.isposinf(place) & np.isposinf(good))).all(axis=1))
 
 
-def alike(place: Floats) -> NDArray[np.bool_]:
-    """Rows whose every sample reads as the first row does, shape (rows,); `place` has shape (rows, samples)."""
+def alike(place: NDArray[np.floating[Any]], good: NDArray[np.floating[Any]]) -> NDArray[np.bool_]:
+    """Rows whose every sample reads as it does on the good board, shape (rows,); `place` (rows, samples), `good`
+    (samples,)."""
     with np.errstate(invalid="ignore"):
-        same = (np.abs(place - place[0]) < SILENT) | (place == place[0]) | (np.isnan(place) & np.isnan(place[0]))
+        same = (np.abs(place - good) < SILENT) | (place == good) | (np.isnan(place) & np.isnan(good))
     return np.asarray(same.all(axis=1))
 
 

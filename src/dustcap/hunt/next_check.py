@@ -21,10 +21,8 @@ from dustcap.hunt.actions import Costs, Groups, first_repair, group_each
 from dustcap.hunt.ahead import Ahead, leftover_of
 from dustcap.hunt.entropy import entropy
 from dustcap.hunt.evidence import Complaint, Evidence, Reading, Sighting, Work, same_check
-from dustcap.hunt.kernel import alike
 from dustcap.hunt.memory import heard
-from dustcap.hunt.meter import positions, spread_of
-from dustcap.hunt.outcomes import COARSE, FINE, cloud_of
+from dustcap.hunt.outcomes import COARSE, FINE, QUICK_TAIL, cloud_of
 from dustcap.hunt.posterior import Posterior
 from dustcap.hunt.proposal import Proposal
 from dustcap.hunt.telling import careful_bits, quick_bits
@@ -37,7 +35,6 @@ LITTLE = 0.3  # bits of the best check below which it is looked ahead however ma
 TELLS_NOTHING = 0.01
 CAREFUL_CHECKS, MOST_CAREFUL = 12, 24
 AS_MUCH = 0.98
-ALONE = 0.002
 ATTEMPTS = 2
 PAIR_BIT = 1.5  # minutes that a bit about the leaking pair is worth: a choice of ours
 AREA_LEADS = 0.5
@@ -78,7 +75,7 @@ def plan_checks(
     predictions = found.predictions
     harm, state = harm_of(found), state_now(evidence)
 
-    coarse, cloud = cloud_of(found, groups, COARSE), cloud_of(found, groups, FINE)
+    coarse, cloud = cloud_of(found, groups, COARSE, QUICK_TAIL), cloud_of(found, groups, FINE)
 
     changes = {then: costs.change(state, then) for then in STATES}
 
@@ -95,7 +92,7 @@ def plan_checks(
     checks = permitted(predictions.candidates(), evidence, drivers)
     quick = proposed(checks, np.array([told[check] for check in checks]))
     telling = [p for p in quick if p.bits > TELLS_NOTHING]
-    proposals = _refined(telling, careful, lambda check: tells_apart(found, check, units.get(check.part, "")))
+    proposals = _refined(telling, careful)
     proposals = no_needless_danger([p for p in proposals if p.bits > TELLS_NOTHING])
     proposals.sort(key=lambda p: (-p.score, p.check))
     mass = groups.mass(found.mass.sum(axis=1))
@@ -138,14 +135,12 @@ def _where_it_leaks(
     return sorted(worth, key=lambda p: (-p.score, p.check))
 
 
-def _refined(
-    quick: Sequence[Proposal], careful: Callable[[Sequence[Check]], list[Proposal]], apart: Callable[[Check], bool]
-) -> list[Proposal]:
+def _refined(quick: Sequence[Proposal], careful: Callable[[Sequence[Check]], list[Proposal]]) -> list[Proposal]:
     """Proposals counted carefully, best first, until the best few are: a quick count only ever says too much.
 
-    What was not counted carefully is left out, as it ranks below those that were; so is what tells nothing `apart`.
+    What was not counted carefully is left out, as it ranks below those that were.
     """
-    ranked = (p for p in sorted(quick, key=lambda p: -p.score) if apart(p.check))
+    ranked = iter(sorted(quick, key=lambda p: -p.score))
     done: list[Proposal] = []
     while len(done) < MOST_CAREFUL and (some := list(islice(ranked, CAREFUL_CHECKS))):
         best = sorted((p.score for p in done), reverse=True)
@@ -153,20 +148,6 @@ def _refined(
             break
         done += careful([p.check for p in some])
     return done
-
-
-def tells_apart(found: Posterior, check: Check, unit: str) -> bool:
-    """Whether a share `ALONE` of the mass reads otherwise than the likeliest does, on the same samples of the board.
-
-    Where every suspect left reads alike on each sample, the samples' own differences tell nothing, whatever a count of
-    a few of them says.
-    """
-    if check.kind in ("look", "listen"):
-        return True
-    chance = found.probability
-    order = np.argsort(-chance, kind="stable")
-    alive = order[: 1 + int(np.searchsorted(np.cumsum(chance[order]), (1.0 - ALONE) * chance.sum()))]
-    return float(chance[alive][~alike(positions(found.readings(check)[alive], spread_of(check, unit)))].sum()) >= ALONE
 
 
 def permitted(candidates: Sequence[Check], evidence: Evidence, drivers: Mapping[str, str]) -> tuple[Check, ...]:

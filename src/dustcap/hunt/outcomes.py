@@ -25,7 +25,10 @@ Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
 
 COARSE, FINE = 640, 2048  # particles that planning can afford for every check, and for the best few
-TAIL = 0.02  # share of the faults' mass, that of the least likely ones, that no plan looks at
+TAIL, QUICK_TAIL = (
+    0.02,
+    0.05,
+)  # shares of the faults' mass, of the least likely ones, that no plan and no first look see
 FARTHEST = 1 << 14  # bins from the lowest reading, all beyond in one: no part of a decision, but of the memory
 FEWEST = 2  # particles of a suspect where there are many suspects
 
@@ -58,15 +61,15 @@ class Cloud:
         return np.asarray(table[self.suspect, self.particle])
 
 
-def cloud_of(found: Posterior, groups: Groups, size: int = FINE) -> Cloud:
+def cloud_of(found: Posterior, groups: Groups, size: int = FINE, tail: float = TAIL) -> Cloud:
     """About `size` particles, evenly many of every suspect that still counts, each standing for an even share of it.
 
-    Faults count from the likeliest on until all but two hundredths of their mass are there.
+    Faults count from the likeliest on until all but the `tail` of their mass is there.
     """
     chance, particles = found.probability, found.predictions.particles
     order = 1 + np.argsort(-chance[1:], kind="stable")
     rising = np.cumsum(chance[order])
-    many = 1 + int(np.searchsorted(rising, (1.0 - TAIL) * rising[-1])) if order.size else 0
+    many = 1 + int(np.searchsorted(rising, (1.0 - tail) * rising[-1])) if order.size else 0
     live = np.sort([0, *order[:many]])
     live = live[chance[live] > 0]
     each = int(np.clip(size // (live.size + 1), FEWEST, max(particles, 4)))

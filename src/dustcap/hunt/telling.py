@@ -15,21 +15,25 @@ import numpy as np
 from numpy.typing import NDArray
 
 from dustcap.hunt.entropy import entropy, information
+from dustcap.hunt.kernel import alike
 from dustcap.hunt.likelihoods import HEARD_UNEXPLAINED
 from dustcap.hunt.memory import heard, remembered_rows
 from dustcap.hunt.meter import READING, positions, spread_of
 from dustcap.hunt.outcomes import Cloud, chances, labels, per_row
 from dustcap.hunt.posterior import Posterior
+from dustcap.hunt.predictions import Predictions
 from dustcap.predict.checks import Check
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
+Bools = NDArray[np.bool_]
 Places = NDArray[np.float32]
 Units = Mapping[str, str]
 
 QUICK_BIN, CAREFUL_BIN = 2.5, 0.8  # widths in sigma of model and meter together
 MAX_OUTCOMES = 16
 WORDED = ("listen", "look")
+ALONE = 0.002
 TOGETHER = 48  # checks counted at once: what stays in a processor's cache
 PRETENDED = 0.44
 NODES = np.linspace(-2.0, 2.0, 5)
@@ -38,16 +42,24 @@ SHARES = np.exp(-0.5 * NODES**2) / np.exp(-0.5 * NODES**2).sum()
 
 
 def quick_bits(cloud: Cloud, found: Posterior, units: Units, kind: str = "") -> dict[Check, float]:
-    """What every candidate check tells at most, or each of one kind, about the suspects of the cloud."""
+    """What every candidate check tells at most, or each of one kind, about the suspects of the cloud.
+
+    Nothing where hardly anything is told apart (`ALONE`), whatever a count of a few samples says.
+    """
     checks = tuple(found.predictions.candidates())
     worded = [check for check in checks if check.kind in WORDED and kind in ("", check.kind)]
     numbered = tuple(check for check in checks if check.kind not in WORDED and kind in ("", check.kind))
     told = dict(zip(worded, _word_bits(cloud, _words(cloud, found, tuple(worded)), worded).tolist(), strict=True))
-    for first in range(0, len(numbered), TOGETHER):
-        some = numbered[first : first + TOGETHER]
-        place = _places(cloud, found, some, units) / np.float32(QUICK_BIN)
+    told |= dict.fromkeys(numbered, 0.0)
+    blocks = [numbered[first : first + TOGETHER] for first in range(0, len(numbered), TOGETHER)]
+    apart = [np.flatnonzero(_apart(found, block, units)) for block in blocks]
+    left = [block[i] for block, some in zip(blocks, apart, strict=True) for i in some.tolist()]
+    places = [_places(cloud, found, block, units, some) for block, some in zip(blocks, apart, strict=True) if some.size]
+    whole = np.concatenate([*places, np.zeros((0, cloud.mass.size), np.float32)]) / np.float32(QUICK_BIN)
+    for first in range(0, len(left), TOGETHER):
+        place = whole[first : first + TOGETHER]
         bits = information(_tables(cloud, place, cloud.mass, cloud.local, shared=False))
-        told |= dict(zip(some, bits.tolist(), strict=True))
+        told |= dict(zip(left[first : first + TOGETHER], bits.tolist(), strict=True))
     return told
 
 
@@ -107,21 +119,44 @@ def _words(cloud: Cloud, found: Posterior, checks: tuple[Check, ...]) -> Sequenc
     return list(np.asarray(whole[cloud.suspect, cloud.particle].T))
 
 
-def _places(cloud: Cloud, found: Posterior, checks: tuple[Check, ...], units: Units) -> Places:
-    """What each check reads on each particle on the scale of `meter.positions`, shape (checks, n)."""
-    predictions, rows = found.predictions, found.masses.rows[cloud.suspect]
+def _places(cloud: Cloud, found: Posterior, checks: tuple[Check, ...], units: Units, some: Ints) -> Places:
+    """What `some` of the checks read on each particle on the scale of `meter.positions`, shape (some, n)."""
+    rows = found.masses.rows[cloud.suspect]
+    return np.ascontiguousarray(_whole(found.predictions, checks, units)[rows, cloud.particle][:, some].T)
 
-    def place(values: Floats, check: Check) -> Places:
+
+def _whole(predictions: Predictions, checks: tuple[Check, ...], units: Units) -> Places:
+    """What the checks read on the scale of `meter.positions`, shape (suspects, particles, checks)."""
+
+    def place(check: Check, first: int) -> Places:
+        values = predictions.readings(check)[first:]
         return positions(values, spread_of(check, units.get(check.part, ""))).astype(np.float32)
 
-    if not hasattr(predictions, "memory"):
-        return np.stack([place(predictions.readings(check)[rows, cloud.particle], check) for check in checks])
-    whole = remembered_rows(
-        predictions,
-        ("places", checks),
-        lambda first: np.stack([place(predictions.readings(check)[first:], check) for check in checks], axis=-1),
+    return remembered_rows(
+        predictions, ("places", checks), lambda first: np.stack([place(check, first) for check in checks], axis=-1)
     )
-    return np.asarray(whole[rows, cloud.particle].T)
+
+
+def _apart(found: Posterior, checks: tuple[Check, ...], units: Units) -> Bools:
+    """Checks in which a share `ALONE` of the mass reads otherwise than the likeliest suspect does, shape (checks,).
+
+    Compared are the same samples of the board. Where every suspect left reads alike on each of them, the samples' own
+    differences tell nothing, whatever a count of a few of them says.
+    """
+    predictions, rows, chance = found.predictions, found.masses.rows, found.probability
+    whole = _whole(predictions, checks, units)
+
+    def changed(first: int) -> Bools:
+        return np.stack([~alike(whole[first:, :, i], whole[0, :, i]) for i in range(len(checks))], axis=-1)
+
+    shows = remembered_rows(predictions, ("changed", checks), changed)[rows]
+    lead, least = int(np.argmax(chance)), ALONE * float(chance.sum())
+    order = np.argsort(-chance, kind="stable")
+    alive = order[: 1 + int(np.searchsorted(np.cumsum(chance[order]), chance.sum() - least))]
+    apart = np.asarray(chance[alive] @ shows[alive] >= least)
+    for i in np.flatnonzero(shows[lead]):
+        apart[i] = chance[alive] @ ~alike(whole[rows[alive], :, i], whole[rows[lead], :, i]) >= least
+    return apart
 
 
 def _tables(cloud: Cloud, place: NDArray[np.floating[Any]], mass: Floats, local: Ints, *, shared: bool) -> Floats:
