@@ -8,6 +8,7 @@ from scipy.optimize import brentq, fsolve
 from dustcap.circuit.elements import Element
 from dustcap.circuit.floating import check_floating, floating_nets
 from dustcap.circuit.operating import operating_point
+from dustcap.circuit.supplies import SENSE_OHM
 from dustcap.errors import SolveError
 
 VT = 1.380649e-23 * 298.15 / 1.602176634e-19  # kT/q, SI constants
@@ -127,6 +128,27 @@ def test_a_regulator_clamps_drops_out_and_limits(sign, v_in, load, volts):
     # output resistance of 20 mohm and the input's floor of 1 mohm
     assert point.converged.all()
     assert sign * point.volt("out")[0] == pytest.approx(volts, rel=3e-3, abs=0.03)
+
+
+@pytest.mark.parametrize("sign", [1.0, -1.0])
+@pytest.mark.parametrize("leak", [20.0, 50.0, 107.0, 200.0])
+def test_a_regulator_that_a_leak_feeds_past_carries_nothing(sign, leak):
+    """Its output stands above its volts, nearer to its input than the drop-out: by hand, a divider of leak and load.
+
+    A case is begun from the sound board, as every fault's is.
+    """
+    board = circuit(
+        source("V", "in", volts=sign * 30.0, ohm=0.5),
+        Element("U", "regulator", ("in", "out", "0V"), {"volts": sign * 15.0, "dropout_v": 2.0, "quiescent_a": 5e-3}),
+        resistor("LEAK", "in", "out", 1e9),
+        resistor("R", "out", "0V", 6e3),
+    )
+    point = operating_point(board, {("LEAK", "ohm"): leak}, start=operating_point(board), thorough=False)
+    load = 1.0 / (1.0 / 6e3 + 1.0 / SENSE_OHM)
+    rail = np.linalg.solve([[2.0 + 1.0 / leak, -1.0 / leak], [-1.0 / leak, 1.0 / leak + 1.0 / load]], [59.995, 0.0])
+
+    assert point.converged.all()
+    assert [point.volts[0, board.nets.index(net)] for net in ("in", "out")] == pytest.approx(sign * rail, rel=1e-4)
 
 
 @pytest.mark.parametrize(("way", "limit"), [(1.0, 12.0), (-1.0, -12.0)])

@@ -92,13 +92,17 @@ class Regulators(Group):
         return self._met(limited, *self._entering(new, old, table), table)
 
     def _entering(self, new: Real, old: Real, table: Table) -> tuple[Flags, Real, Real]:
-        """Where an input falls below drop-out, by how much, and the output to meet it at."""
+        """Where an input falls below drop-out, by how much, and the output to meet it at.
+
+        One whose output is held above its volts from elsewhere does not drop out; its pass element carries nothing.
+        """
         sign, dropout = np.sign(table.get("regulator", "volts")), table.get("regulator", "dropout_v")
         v_in, v_out = sign * (new[..., 0] - new[..., 2]), sign * (new[..., 1] - new[..., 2])
         was_in, was_out = sign * (old[..., 0] - old[..., 2]), sign * (old[..., 1] - old[..., 2])
-        short = v_out + dropout - v_in
+        output = np.clip(v_out, 0.0, np.abs(table.get("regulator", "volts")))
+        short = np.minimum(v_out, output) + dropout - v_in
         entering = (was_in > was_out + dropout + _width(table)) & (short > 0) & (v_in < was_in)
-        return entering, short, np.clip(v_out, 0.0, np.abs(table.get("regulator", "volts")))
+        return entering, short, output
 
     @staticmethod
     def _met(u: Real, entering: Flags, short: Real, output: Real, table: Table) -> Real:
