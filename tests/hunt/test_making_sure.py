@@ -59,3 +59,11 @@ def test_a_unit_that_still_complains_is_never_done():
     assert first.advice.do != "done"
     assert again.advice.do != "done"
     assert told(Complaint("hum", "LS1"), *good, Complaint("hum", "LS1", seen=False)).advice.do == "done"
+
+
+def test_rails_are_read_before_a_part_is_changed_again():
+    """C9 was changed and the rail is still down: the other rail comes first, which was never read, then C9 again."""
+    still = (Complaint("hum", "LS1"), Reading(RAIL, 0.1, 0.1))
+    assert asked(told(*still)) == "dc volts other against 0V"
+    assert told(*still, Reading(OTHER, 15.0, 15.0)).advice.parts == ("C9",)
+    assert told(*still, Complaint("blows fuse")).advice.parts == ("C9",)  # nothing is read on a powered unit then

@@ -3,6 +3,7 @@
 A complaint that was told of is listened for again, and one that still stands is listened for twice before anybody
 speaks of a good board. After work every rail, the d.c. and the level at every driver are read once, and whatever else
 is worth its minutes: a second fault that hid behind the first may be neither heard nor asked for by any complaint.
+Before a part is changed for the second time every rail is read that was not: a dead one may make a good part look bad.
 """
 
 from __future__ import annotations
@@ -12,10 +13,10 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 from dustcap.hunt.actions import Costs
-from dustcap.hunt.advice import CHECK, DONE, STOP, Advice
+from dustcap.hunt.advice import CHECK, DONE, REPLACE, STOP, Advice
 from dustcap.hunt.evidence import Complaint, Evidence, Reading, same_check
 from dustcap.hunt.known import Known
-from dustcap.hunt.next_check import state_now
+from dustcap.hunt.next_check import permitted, state_now
 from dustcap.hunt.proposal import Proposal
 from dustcap.predict.checks import CONNECTED, Check
 
@@ -59,6 +60,8 @@ def made_sure(
 
     `hidden` gives the checks that would show what the proof still to be read does not.
     """
+    if advice.do == REPLACE:
+        return _rails_first(advice, evidence, known, costs, harm)
     if advice.do != DONE:
         return advice, ()
     left = left_to_prove(evidence, known)
@@ -83,6 +86,20 @@ def made_sure(
         return advice, ()
     why = f"{checks[0].words()}: to be made sure of once before it goes back, {len(checks)} in all."
     return Advice(CHECK, why), _proposals(checks, evidence, costs, harm)
+
+
+def _rails_first(
+    advice: Advice, evidence: Evidence, known: Known, costs: Costs, harm: float
+) -> tuple[Advice, tuple[Proposal, ...]]:
+    """The advice; where it is to change parts that were all changed before, what feeds them is read before."""
+    changed = {work.part for work in evidence.work if work.did == "replaced"}
+    made = {entry.key for entry in evidence.valid if isinstance(entry, Reading)}
+    rails = tuple(check for check in known.proof if check.kind == "dc volts" and same_check(check) not in made)
+    rails = permitted(rails, evidence, known.drivers)
+    if not rails or not changed.issuperset(advice.parts):
+        return advice, ()
+    why = f"{rails[0].words()}: {', '.join(advice.parts)} was changed before; first see what feeds and loads it."
+    return Advice(CHECK, why), _proposals(rails, evidence, costs, harm)
 
 
 _ODD = "Measure the readings again that matter most, and describe more of the board."
