@@ -101,6 +101,16 @@ class Area:
 
 
 @dataclass(frozen=True, slots=True)
+class Cover:
+    """What has to be opened, in so many minutes, before these parts and areas are reached."""
+
+    name: str
+    minutes: float
+    parts: tuple[str, ...]
+    areas: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True)
 class Board:
     """A whole board description; `text` is what it was read from and `where` the name of that text."""
 
@@ -115,6 +125,7 @@ class Board:
     areas: Mapping[str, Area]
     text: str
     where: str = "board"
+    covers: Mapping[str, Cover] = field(default_factory=dict)
 
     @property
     def nets(self) -> tuple[str, ...]:

@@ -11,6 +11,7 @@ from pathlib import Path
 
 from dustcap.board.areas import read_areas, read_places
 from dustcap.board.blocks import read_blocks
+from dustcap.board.covers import read_covers
 from dustcap.board.library.load import Library, built_in
 from dustcap.board.model import Board, Part
 from dustcap.board.parts import read_part
@@ -27,7 +28,7 @@ from dustcap.errors import BoardError, UnitError, nearest
 from dustcap.quantities import read as read_quantity
 
 LAYOUT = 1
-TABLES = ("layout", "board", "parts", "blocks", "places", "areas")
+TABLES = ("layout", "board", "parts", "blocks", "places", "areas", "covers")
 BOARD_KEYS = ("name", "revision", "mains", "common")
 DEFAULT_MAINS = "230 V 50 Hz"
 COMMON = "0V"
@@ -94,6 +95,7 @@ def parse_board(text: str, where: str = "board", *, library: Library | None = No
     parts, blocks = read_blocks(source, raw_blocks, written, common, library or built_in())
     _check_coils(source, parts)
     _check_common(source, parts, common)
+    areas = read_areas(source, table_at(source, ("areas",), tree.get("areas", {})))
     return Board(
         name=name,
         revision=revision,
@@ -103,9 +105,10 @@ def parse_board(text: str, where: str = "board", *, library: Library | None = No
         parts=parts,
         blocks=blocks,
         places=read_places(source, table_at(source, ("places",), tree.get("places", {})), parts),
-        areas=read_areas(source, table_at(source, ("areas",), tree.get("areas", {}))),
+        areas=areas,
         text=text,
         where=where,
+        covers=read_covers(source, table_at(source, ("covers",), tree.get("covers", {})), parts, areas),
     )
 
 

@@ -83,6 +83,8 @@ def remove_part(board: Board, name: str) -> Board:
         members.remove(name)
         if not members:
             del _table(document, "blocks")[part.block]
+    if not _from_library(board, part):
+        _uncover(document, "parts", [name])
     return _again(board, document)
 
 
@@ -104,6 +106,7 @@ def set_area(board: Board, name: str, kind: str, outline: Sequence[Place] | None
     areas = _table(document, "areas")
     if outline is None:
         areas.pop(name, None)
+        _uncover(document, "areas", [name])
     else:
         area = _member(areas, name) if name in areas else tomlkit.table()
         area["kind"] = kind
@@ -156,7 +159,16 @@ def remove_block(board: Board, name: str) -> Board:
         for part in block.parts:
             if table in document:
                 _member(document, table).pop(part, None)
+    _uncover(document, "parts", block.parts)
     return _again(board, document)
+
+
+def _uncover(document: Table, key: str, names: Sequence[str]) -> None:
+    """Take parts or areas out of the covers that they are behind."""
+    for cover in document.get("covers", {}).values():
+        for name in names:
+            if name in cover.get(key, ()):
+                cover[key].remove(name)
 
 
 def write_board(board: Board, path: Path | str) -> None:

@@ -55,8 +55,7 @@ def decide(
     """Weigh the best check against acting at once, by the expected minutes of the whole repair."""
     mass = groups.mass(found.mass.sum(axis=1))
     healthy, unexplained = float(mass[0]), float(mass[-1])
-    weights = groups.costs(costs, evidence.work)
-    lead = first_repair(mass, weights)
+    lead = first_repair(groups, mass, costs, evidence.work)
     best = outlook.proposals[0] if outlook.proposals else None
     told = bool(evidence.since_work) if evidence.work else healthy >= WELL
     if told and _well_enough(healthy, float(mass[lead]), best, outlook):
@@ -80,7 +79,7 @@ def decide(
         return Advice(STOP, _died_again(groups.actions[lead]))
     if outlook.acting > PAYS * outlook.giving_up:
         return Advice(STOP, "no check tells more, and no repair is likely enough to be worth its minutes.")
-    return _act(found, groups, mass, lead, best is not None, partners, evidence)
+    return _act(found, groups, mass, lead, best is not None, partners, evidence, costs)
 
 
 def _died_again(action: Action) -> str:
@@ -124,17 +123,23 @@ def _act(
     more_checks: bool,
     partners: Mapping[str, tuple[str, ...]],
     evidence: Evidence,
+    costs: Costs,
 ) -> Advice:
     action, chance = groups.actions[lead], float(mass[lead])
     reason = "a further check would cost more than it saves" if more_checks else "no further check tells more"
     sure = "over 99 %" if chance > 0.99 else f"{100 * chance:.0f} %"
     why = f"{action.words()}: {sure} likely to be what is wrong, and {reason}."
+    why += _opened_for(action, costs)
     if not action.parts:
         pair = action.between[0] if action.between else ()
         if times_cleaned(action, evidence.work):
             why += " It was cleaned before: lift the parts that stand there, clean under them, and read the ohms again."
         return Advice(CLEAN, why, between=pair, area=action.areas[0] if action.areas else "")
     also = {other for part in action.parts for other in partners.get(part, ())} - set(action.parts)
+    while_open = _while_open(groups, mass, action, costs)
+    if while_open:
+        also |= set(while_open)
+        why += f" Change {', '.join(while_open)} with it: cheaper than to open it again."
     alike: tuple[str, ...] = ()
     if len(action.parts) == 1 and not _cleans(groups, lead):
         alike, across = _alike(found, groups, mass, lead)
@@ -143,6 +148,29 @@ def _act(
     if times_replaced(action, evidence.work):
         why += " It was replaced before: if the new one failed too, its cause lies in what feeds or loads it."
     return Advice(REPLACE, why, parts=action.parts, also=tuple(sorted(also)), alike=alike)
+
+
+def _opened_for(action: Action, costs: Costs) -> str:
+    """What has to be opened for it, in a sentence."""
+    closed = {costs.covers[one][0] for one in (*action.parts, *action.areas) if one in costs.covers} - costs.opened
+    minutes = costs.opening((*action.parts, *action.areas))
+    return f" For that {' and '.join(sorted(closed))} has to be opened ({minutes:g} min)." if closed else ""
+
+
+def _while_open(groups: Groups, mass: NDArray[np.float64], action: Action, costs: Costs) -> tuple[str, ...]:
+    """Parts behind the same cover that are likely enough to be changed too, before it is closed again.
+
+    To change one needlessly costs its work and wear; to leave a bad one costs opening, powering up and proof once more.
+    """
+    covers = {costs.covers[one][0] for one in action.parts if one in costs.covers}
+    found = []
+    for i, other in enumerate(groups.actions[1:-1], 1):
+        if len(other.parts) == 1 and not _cleans(groups, i) and other.parts[0] not in action.parts:
+            cover, minutes = costs.covers.get(other.parts[0], ("", 0.0))
+            again = minutes + costs.power_up + costs.prove
+            if cover in covers and mass[i] * again > (1.0 - mass[i]) * (costs.replace + costs.wear):
+                found.append(other.parts[0])
+    return tuple(found)
 
 
 def _how_to_tell(part: str, alike: tuple[str, ...], across: bool) -> str:

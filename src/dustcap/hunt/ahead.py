@@ -61,7 +61,7 @@ class Ahead:
         picks, mass = _plan_picks(cloud)
         codes = [_code(cloud, found, p.check, units.get(p.check.part, ""), picks, i) for i, p in enumerate(self.pool)]
         self.present, classes = cloud.present, cloud.local[picks]
-        prices = np.array([p.check.minutes + p.risk for p in self.pool])
+        prices = np.array([p.check.minutes + costs.reaching(p.check) + p.risk for p in self.pool])
         states = np.array([STATES.index(p.check.state) for p in self.pool])
         moves = np.array([[costs.change(now, then) for then in STATES] for now in STATES])
         weights, self.now = np.full(picks.size, mass / picks.size), STATES.index(state)

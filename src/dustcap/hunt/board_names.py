@@ -29,6 +29,7 @@ def known_of(board: Board) -> Known:
         unplaced=frozenset({*FOUND_AT, *AMPLIFIERS} - {*plain, *board.nets, *board.parts}),
         proof=_proof(board),
         halves=halves_of(board),
+        covers={one: (c.name, c.minutes) for c in board.covers.values() for one in (*c.parts, *c.areas)},
     )
 
 

@@ -148,6 +148,7 @@ def hunt(
     units = known.parts if known else {}
     common = known.common if known else "0V"
     evidence = with_halves(evidence, known.halves) if known else evidence
+    costs = costs.on(known.covers, evidence) if known and known.covers else costs
     found: Posterior | None = None
     if further is None or not single_faults_fall_short(evidence):
         found = _weighed(predictions, evidence, rng)

@@ -21,6 +21,7 @@ class Known:
     `loose`: entries that name anything else are kept and not counted, instead of refused.
     `partners`: parts that are changed together with a part, as a precaution.
     `halves`: the other parts in the package of a part, which are changed with it.
+    `covers`: the cover that a part or an area is behind, and the minutes of opening and closing it.
     `proof`: checks to be made once after work, before the unit goes back.
     """
 
@@ -35,3 +36,4 @@ class Known:
     loose: bool = False
     proof: tuple[Check, ...] = ()
     halves: Mapping[str, tuple[str, ...]] = field(default_factory=dict)
+    covers: Mapping[str, tuple[str, float]] = field(default_factory=dict)

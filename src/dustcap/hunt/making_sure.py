@@ -117,6 +117,8 @@ def _listen(what: tuple[str, str], known: Known) -> Check:
 def _proposals(checks: Sequence[Check], evidence: Evidence, costs: Costs, harm: float) -> tuple[Proposal, ...]:
     now = state_now(evidence)
     return tuple(
-        Proposal(check, 0.0, check.minutes + costs.change(now, check.state), costs.risk(check, harm))
+        Proposal(
+            check, 0.0, check.minutes + costs.reaching(check) + costs.change(now, check.state), costs.risk(check, harm)
+        )
         for check in checks
     )

@@ -81,7 +81,7 @@ def plan_checks(
 
     def proposed(some: Sequence[Check], told: Floats) -> list[Proposal]:
         return [
-            Proposal(check, one, check.minutes + changes[check.state], costs.risk(check, harm))
+            Proposal(check, one, check.minutes + costs.reaching(check) + changes[check.state], costs.risk(check, harm))
             for check, one in zip(some, told.tolist(), strict=True)
         ]
 
@@ -99,12 +99,11 @@ def plan_checks(
     minutes = groups.costs(costs, evidence.work)
     leftover = leftover_of(minutes, groups.unexplained, costs.service)
     left, acting = float(2.0 ** entropy(mass)), leftover(mass)
-    repair = acting
+    repair, lead = acting, first_repair(groups, mass, costs, evidence.work)
     if proposals and (left <= FEW_ACTIONS or max(p.bits for p in proposals) < LITTLE):
-        lead = first_repair(mass, minutes)
         ahead = Ahead(cloud, found, proposals, units, minutes, costs, state)
         proposals, repair = ahead.ordered(), min(repair, ahead.acting(lead, float(minutes[lead])))
-    where = _where_it_leaks(found, groups, first_repair(mass, minutes), mass, units, checks, proposed)
+    where = _where_it_leaks(found, groups, lead, mass, units, checks, proposed)
     proposals = [*where, *(p for p in proposals if p.check not in {q.check for q in where})]
     return Outlook(tuple(proposals), repair, left, bool(where), acting, costs.service * float(mass.sum()))
 
