@@ -37,6 +37,8 @@ def _print_summary(out: Console, summary: BoardSummary) -> None:
         ("areas", ", ".join(summary.areas)),
     ):
         out.print(f"{title}: {words or 'none'}")
+    if summary.covers:
+        out.print("covers: " + ", ".join(f"{name} ({minutes:g} min)" for name, minutes in summary.covers.items()))
     out.print(f"{summary.assumed} values were not given and are assumed")
     for remark in summary.remarks:
         out.print(f"! {remark}", style="yellow")

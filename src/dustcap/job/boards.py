@@ -29,6 +29,7 @@ class BoardSummary:
     blocks: dict[str, int]
     drivers: tuple[str, ...]
     areas: tuple[str, ...]
+    covers: dict[str, float]
     placed: int
     assumed: int
     loose_nets: tuple[str, ...]
@@ -57,6 +58,7 @@ def summary_of(board: Board) -> BoardSummary:
         blocks={name: len(block.parts) for name, block in board.blocks.items()},
         drivers=tuple(part.name for part in board.of_kind(DRIVER)),
         areas=tuple(board.areas),
+        covers={name: cover.minutes for name, cover in board.covers.items()},
         placed=len(board.places),
         assumed=sum(len(set(part.values) - part.given) for part in board.parts.values()),
         loose_nets=board.loose_nets,
