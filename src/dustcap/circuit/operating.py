@@ -48,7 +48,7 @@ def operating_point(
     values : overrides of element values, one number or shape (cases,) each
     start : a point of the same circuit with one case or as many as this one, or its net volts (nets,) or (cases, nets)
     batch : number of cases when no override says it
-    thorough : false: leave a case that Newton's method does not solve from `start` unsolved
+    thorough : false: leave a case that Newton's method does not solve from `start` unsolved; a balance still falls
 
     Returns
     -------
@@ -160,10 +160,12 @@ class _Chunk:
         left = rows
         if not cold:
             self._attempt(left, 1.0)
+            if not self.thorough:
+                self._tip(left[self.ok[left] & self.turned[left]])
             self.ok[left] &= ~self.turned[left]
+            if not self.thorough:
+                return
             left = left[~self.ok[left]]
-        if not self.thorough:
-            return
         for way in (self._ramp, self._fade, self._transient):
             if len(left):
                 self._reset(left)
