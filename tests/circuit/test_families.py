@@ -2,7 +2,7 @@
 
 import numpy as np
 import pytest
-from circuit.wiring import circuit, op_amp, rails, resistor
+from circuit.wiring import latching_amplifier
 from predict.small import small_board
 
 from dustcap.board.circuit import to_circuit
@@ -52,14 +52,7 @@ def test_wherever_it_starts_it_ends_where_it_ends_from_rest(monkeypatch, lost):
 def test_members_of_a_family_latch_each_to_its_own_side():
     """An amplifier with more positive than negative feedback falls to the side of its offset, of either sign within the
     family; the volts are those at its limits, by hand."""
-    board = circuit(
-        *rails(),
-        resistor("RP", "p", "0V", 10e3),
-        resistor("R1", "m", "0V", 1e3),
-        resistor("R2", "m", "out", 10e3),
-        resistor("leak", "p", "out", np.inf),
-        op_amp("U", "p", "m", "out", offset_v=2e-3),
-    )
+    board = latching_amplifier()
     offset = np.array([2e-3, -2e-3, 1e-3, -1e-3, 3e-3, -3e-3])
     values = {("leak", "ohm"): np.array([10e3, 12e3, 20e3, 5e3, 30e3, 8e3]), ("U", "offset_v"): offset}
     start = operating_point(board).take(np.zeros(6, dtype=np.intp))

@@ -2,7 +2,7 @@
 
 import numpy as np
 import pytest
-from circuit.wiring import capacitor, circuit, op_amp, rails, resistor, signal_diode, source
+from circuit.wiring import capacitor, circuit, latching_amplifier, op_amp, rails, resistor, signal_diode, source
 from scipy.optimize import brentq, fsolve
 
 from dustcap.circuit.elements import Element
@@ -270,14 +270,7 @@ def test_an_amplifier_with_more_positive_than_negative_feedback_falls_to_the_sid
     Share of a leak R against the 10 kohm at the plus pin: 10k / (R + 10k), so that R below 100 kohm latches. With more
     the output is 11 x offset / (1 - 11 share).
     """
-    board = circuit(
-        *rails(),
-        resistor("RP", "p", "0V", 10e3),
-        resistor("R1", "m", "0V", 1e3),
-        resistor("R2", "m", "out", 10e3),
-        resistor("leak", "p", "out", np.inf),
-        op_amp("U", "p", "m", "out", offset_v=2e-3),
-    )
+    board = latching_amplifier()
     values = {
         ("leak", "ohm"): np.array([np.inf, 1e6, 200e3, 80e3, 10e3, 10e3]),
         ("U", "offset_v"): np.array([2e-3, 2e-3, 2e-3, 2e-3, 2e-3, -2e-3]),

@@ -40,3 +40,15 @@ def rails(volts=15.0):
 
 def circuit(*elements, **settings):
     return Circuit(tuple(elements), **settings)
+
+
+def latching_amplifier():
+    """Gain 11 by negative feedback, and a place for a leak from the output to the plus pin, which has 10 kohm."""
+    return circuit(
+        *rails(),
+        resistor("RP", "p", "0V", 10e3),
+        resistor("R1", "m", "0V", 1e3),
+        resistor("R2", "m", "out", 10e3),
+        resistor("leak", "p", "out", float("inf")),
+        op_amp("U", "p", "m", "out", offset_v=2e-3),
+    )
