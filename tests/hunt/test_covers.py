@@ -29,7 +29,7 @@ def test_the_first_repair_is_the_first_of_the_best_order(seed):
         {f"R{i + 1}": (cover, minutes[cover]) for i, cover in enumerate(behind) if cover}, Evidence(())
     )
     groups = group_by_action((HEALTHY, *ALIKE))
-    assert first_repair(groups, np.array([0.0, *chance, 0.0]), costs) == 1 + plan.order[0]
+    assert first_repair(groups, np.array([0.0, *chance, 0.0]), groups.costs(costs), costs) == 1 + plan.order[0]
 
 
 @pytest.mark.parametrize(

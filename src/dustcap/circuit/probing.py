@@ -23,7 +23,7 @@ COMPLIANCE_KNEE_V = 0.02
 CHUNK_NUMBERS = 2_000_000
 ROUNDS = 200
 HELD = np.arange(-1.0, -9.5, -0.5)
-"""Decades of the conductance that holds a net to its last voltage."""
+"""Decades of the conductance that holds a net to its last voltage, siemens; choices of ours."""
 
 
 class Probe:

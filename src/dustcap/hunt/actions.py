@@ -143,7 +143,7 @@ class Groups:
         return np.array([costs.weight(action) / _again(action, tried) for action in self.actions])
 
 
-def first_repair(groups: Groups, mass: Floats, costs: Costs, tried: Sequence[Work] = ()) -> int:
+def first_repair(groups: Groups, mass: Floats, weights: Floats, costs: Costs) -> int:
     """The repair to try first, by probability over cost; neither nothing nor giving up is one.
 
     A cover is opened once: those behind it count together, by the best of their first few, with its minutes once.
@@ -152,7 +152,6 @@ def first_repair(groups: Groups, mass: Floats, costs: Costs, tried: Sequence[Wor
     ----------
     T. J. Ottosen, F. V. Jensen, arXiv:1203.3502: clusters by their most efficient beginning.
     """
-    weights = groups.costs(costs, tried)
     ratio = mass / weights
     ratio[0] = ratio[-1] = -1.0
     for targets in _behind(costs):

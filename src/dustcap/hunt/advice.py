@@ -55,7 +55,7 @@ def decide(
     """Weigh the best check against acting at once, by the expected minutes of the whole repair."""
     mass = groups.mass(found.mass.sum(axis=1))
     healthy, unexplained = float(mass[0]), float(mass[-1])
-    lead = first_repair(groups, mass, costs, evidence.work)
+    lead = first_repair(groups, mass, groups.costs(costs, evidence.work), costs)
     best = outlook.proposals[0] if outlook.proposals else None
     told = bool(evidence.since_work) if evidence.work else healthy >= WELL
     if told and _well_enough(healthy, float(mass[lead]), best, outlook):

@@ -197,10 +197,14 @@ class Evidence:
 
     @property
     def since_work(self) -> tuple[Entry, ...]:
-        """What was entered after the last work."""
-        entries = self.valid
-        last = max((i for i, entry in enumerate(entries) if isinstance(entry, Work)), default=-1)
-        return entries[last + 1 :]
+        """What was entered after the last work and not withdrawn."""
+        return tuple(entry for entry in self.entered_since_work if not entry.withdrawn)
+
+    @property
+    def entered_since_work(self) -> tuple[Entry, ...]:
+        """What was entered after the last work, withdrawn or not."""
+        works = (i for i, entry in enumerate(self.entries) if isinstance(entry, Work) and not entry.withdrawn)
+        return self.entries[max(works, default=-1) + 1 :]
 
     def adding(self, *entries: Entry) -> Evidence:
         """The same with more entries."""

@@ -42,13 +42,13 @@ Floats = NDArray[np.float64]
 Bools = NDArray[np.bool_]
 
 PAIRS, TRIPLES = 36, 12  # simulated at most: seconds on a board of 600 suspects
-GLIMPSED = 72
-ALIKE = 6  # of those that call for one and the same repair: to know more of them changes nothing
+GLIMPSED = 72  # of which the ohms are computed at most
+ALIKE = 6  # of those that call for one and the same repair: to know more of them changes little, by choice of ours
 LOT, BARREN = 6, 12  # simulated at a time, and how many may come to nothing in a row: choices of ours
 BASES = 120
 WEIGHED = 400
 WORTH = 0.01  # share of all mass that a joint fault may at best have, to be worth simulating
-KEPT = 1e-4  # share of all mass that a simulated one has to have, to be weighed on
+KEPT = 1e-4  # share of all mass that a simulated one has to have, to be weighed on: a choice of ours
 GAIN = 3.0  # natural units by which a joint fault must explain more than any of its members alone
 SILENT = 0.5  # sigmas of a reading; what changes it less leaves it to the others
 SILENT_CHANCE = 0.02

@@ -20,7 +20,7 @@ from numpy.typing import NDArray
 from dustcap.hunt.actions import Costs, Groups, first_repair, group_each
 from dustcap.hunt.ahead import Ahead, leftover_of
 from dustcap.hunt.entropy import entropy
-from dustcap.hunt.evidence import Complaint, Evidence, Reading, Sighting, Work, same_check
+from dustcap.hunt.evidence import Complaint, Evidence, Reading, Sighting, same_check
 from dustcap.hunt.memory import heard
 from dustcap.hunt.outcomes import COARSE, FINE, QUICK_TAIL, cloud_of
 from dustcap.hunt.posterior import Posterior
@@ -35,7 +35,7 @@ LITTLE = 0.3  # bits of the best check below which it is looked ahead however ma
 TELLS_NOTHING = 0.01
 CAREFUL_CHECKS, MOST_CAREFUL = 12, 24
 AS_MUCH = 0.98
-ATTEMPTS = 2
+ATTEMPTS = 2  # at a reading that is withdrawn: a choice of ours
 PAIR_BIT = 1.5  # minutes that a bit about the leaking pair is worth: a choice of ours
 AREA_LEADS = 0.5
 _same = lru_cache(maxsize=8192)(same_check)
@@ -99,7 +99,7 @@ def plan_checks(
     minutes = groups.costs(costs, evidence.work)
     leftover = leftover_of(minutes, groups.unexplained, costs.service)
     left, acting = float(2.0 ** entropy(mass)), leftover(mass)
-    repair, lead = acting, first_repair(groups, mass, costs, evidence.work)
+    repair, lead = acting, first_repair(groups, mass, minutes, costs)
     if proposals and (left <= FEW_ACTIONS or max(p.bits for p in proposals) < LITTLE):
         ahead = Ahead(cloud, found, proposals, units, minutes, costs, state)
         proposals, repair = ahead.ordered(), min(repair, ahead.acting(lead, float(minutes[lead])))
@@ -156,7 +156,7 @@ def permitted(candidates: Sequence[Check], evidence: Evidence, drivers: Mapping[
     """
     told = {entry.word for entry in evidence.since_work if isinstance(entry, Complaint) and entry.seen}
     states = STATES[:1] if BLOWS in told else STATES[:2] if told.intersection(HARMFUL) else STATES
-    made: set[Check] = given_up(evidence)
+    made = _given_up(evidence)
     looked: set[tuple[str, str]] = set()
     for entry in evidence.since_work:
         if isinstance(entry, Reading):
@@ -174,12 +174,9 @@ def permitted(candidates: Sequence[Check], evidence: Evidence, drivers: Mapping[
     return tuple(kept.values())
 
 
-def given_up(evidence: Evidence) -> set[Check]:
+def _given_up(evidence: Evidence) -> set[Check]:
     """Readings withdrawn `ATTEMPTS` times on this board: there is something in their way."""
-    last = max(
-        (i for i, entry in enumerate(evidence.entries) if isinstance(entry, Work) and not entry.withdrawn), default=-1
-    )
-    tried = Counter(e.key for e in evidence.entries[last + 1 :] if isinstance(e, Reading) and e.withdrawn)
+    tried = Counter(e.key for e in evidence.entered_since_work if isinstance(e, Reading) and e.withdrawn)
     return {check for check, times in tried.items() if times >= ATTEMPTS}
 
 

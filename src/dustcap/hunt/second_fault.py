@@ -23,7 +23,8 @@ Bools = NDArray[np.bool_]
 Floats = NDArray[np.float64]
 
 PLAINLY = 4.0  # sigmas of reading, model and tolerances together from which a fault shows plainly: ours
-HEARD, QUIET = 0.5, 0.1  # chances of a sound from which a fault is plainly heard, and below which a good board is quiet
+HEARD, QUIET = 0.5, 0.1
+"""Chances of a sound from which a fault is plainly heard, and below which a good board is quiet; choices of ours."""
 UNREAD = ("look", "lifted", "warmth")
 """Kinds that are not made for this: nothing is unsoldered once all seems well."""
 
