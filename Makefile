@@ -73,10 +73,10 @@ lock:
 	@command -v uv >/dev/null || { echo "make lock needs uv: pip install uv"; exit 2; }
 	@uv pip compile pyproject.toml --universal --generate-hashes --no-annotate --no-header \
 	  --no-emit-index-url --no-emit-find-links --quiet --upgrade \
-	  --extra build -o requirements.txt >/dev/null
+	  --extra build --extra fast -o requirements.txt >/dev/null
 	@uv pip compile pyproject.toml --universal --generate-hashes --no-annotate --no-header \
 	  --no-emit-index-url --no-emit-find-links --quiet -c requirements.txt \
-	  --extra build --extra test -o requirements-test.txt >/dev/null
+	  --extra build --extra fast --extra test -o requirements-test.txt >/dev/null
 
 sources:
 	@$(PYTHON) tools/count_sources.py

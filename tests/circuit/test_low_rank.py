@@ -2,6 +2,7 @@
 
 import numpy as np
 import pytest
+from circuit.ways import WAYS, way
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
@@ -64,9 +65,9 @@ def faults(rng, y, rank):
     return Changes.of(stamps, values)
 
 
-@settings(max_examples=40, deadline=None)
-@given(st.integers(0, 100_000), st.booleans(), st.integers(1, 3), st.sampled_from([0, 3]))
-def test_every_fault_equals_the_plain_solution(seed, moving, rank, controlled):
+@settings(max_examples=60, deadline=None)
+@given(st.integers(0, 100_000), st.booleans(), st.integers(1, 3), st.sampled_from([0, 3]), st.sampled_from(WAYS))
+def test_every_fault_equals_the_plain_solution(seed, moving, rank, controlled, how):
     """Of the largest voltage in the network, within 1e-9; an exact short only where nothing steers it."""
     rng = np.random.default_rng(seed)
     nets, samples = int(rng.integers(5, 24)), 3
@@ -76,7 +77,8 @@ def test_every_fault_equals_the_plain_solution(seed, moving, rank, controlled):
     current = rng.standard_normal(nets) * 1e-3
     reads = np.stack([rng.integers(0, nets, 4), rng.integers(0, nets + 1, 4)], axis=1)
 
-    got = LowRank(stamps, y, changes, FLOOR_S).voltages(current, reads)
+    with way(how):
+        got = LowRank(stamps, y, changes, FLOOR_S).voltages(current, reads)
 
     for fault in range(len(changes.stamps)):
         for sample in range(samples):
@@ -92,6 +94,7 @@ def test_every_fault_equals_the_plain_solution(seed, moving, rank, controlled):
 LADDER = Stamps.branches(np.array([[0, 2], [0, 1], [1, 2], [1, 2]]), 2)
 
 
+@pytest.mark.parametrize("how", WAYS)
 @pytest.mark.parametrize(
     ("changed", "values", "expected"),
     # 1 mA into net 1; 1 kohm from net 1 to common (R1), between the nets (R2), from net 2 to common (R3), and a place
@@ -107,17 +110,19 @@ LADDER = Stamps.branches(np.array([[0, 2], [0, 1], [1, 2], [1, 2]]), 2)
         ([3, 1], [np.inf, 0], (1.0, 0.0)),
     ],
 )
-def test_a_ladder_stands_where_its_parts_put_it(changed, values, expected):
+def test_a_ladder_stands_where_its_parts_put_it(changed, values, expected, how):
     """Open, drift, short, bridge and two at once."""
     healthy = np.array([[1e-3], [1e-3], [1e-3], [0.0]])
     changes = Changes.of(np.array([changed]), np.array(values, dtype=float)[None, :, None])
 
-    got = LowRank(LADDER, healthy, changes, 0.0).voltages(np.array([1e-3, 0]), np.array([[0, 2], [1, 2]]))
+    with way(how):
+        got = LowRank(LADDER, healthy, changes, 0.0).voltages(np.array([1e-3, 0]), np.array([[0, 2], [1, 2]]))
 
     np.testing.assert_allclose(got[0, 0], expected, rtol=1e-9, atol=1e-15)
 
 
-def test_few_cases_need_to_be_solved_anew():
+@pytest.mark.parametrize("how", WAYS)
+def test_few_cases_need_to_be_solved_anew(how):
     """Where every net has two ways to common, fewer than one fault in a hundred."""
     rng = np.random.default_rng(3)
     stamps, nominal = network(rng, 40, False, 0)
@@ -127,12 +132,14 @@ def test_few_cases_need_to_be_solved_anew():
     values = np.stack([0 * y, 0.5 * y, 2 * y, np.full_like(y, 1e3), np.full_like(y, np.inf)], 1).reshape(600, 1, 30)
     faults = LowRank(Stamps.branches(ends, 40), y, Changes.of(np.repeat(every, 5)[:, None], values), FLOOR_S)
 
-    _, poor = faults.attempt(rng.standard_normal((40, 1)), np.array([[3, 40], [7, 20]]))
+    with way(how):
+        _, poor = faults.attempt(rng.standard_normal((40, 1)), np.array([[3, 40], [7, 20]]))
 
     assert poor.mean() < 0.01
 
 
-def test_a_sample_that_does_not_answer_to_its_equations_is_solved_anew(monkeypatch):
+@pytest.mark.parametrize("how", WAYS)
+def test_a_sample_that_does_not_answer_to_its_equations_is_solved_anew(monkeypatch, how):
     """An elimination spoilt in one sample changes no result."""
     rng = np.random.default_rng(8)
     stamps, nominal = network(rng, 12, False, 2)
@@ -148,7 +155,9 @@ def test_a_sample_that_does_not_answer_to_its_equations_is_solved_anew(monkeypat
     monkeypatch.setattr(eliminated, "Factors", Spoilt)
     spoilt = LowRank(stamps, y, changes, 1e-6)
 
-    assert spoilt.attempt(np.ones((12, 1)), np.array([[0, 12]]))[1].all(axis=0).tolist() == [False, False, True, False]
+    with way(how):
+        _, poor = spoilt.attempt(np.ones((12, 1)), np.array([[0, 12]]))
+    assert poor.all(axis=0).tolist() == [False, False, True, False]
     np.testing.assert_allclose(spoilt.voltages(np.ones(12), np.array([[0, 12], [5, 12]])), sound, rtol=1e-8)
 
 
@@ -170,17 +179,44 @@ def exactly(stamps, y, current):
 
 
 @pytest.mark.skipif(np.finfo(np.longdouble).nmant < 63, reason="no longer numbers here")
-def test_no_fast_result_is_off_by_more_than_the_tolerance():
+@pytest.mark.parametrize("how", WAYS)
+def test_no_fast_result_is_off_by_more_than_the_tolerance(how):
     """Resistors of 100 ohm to 1 Mohm, open, shorted and drifted, before anything is solved anew."""
     for seed in range(12):
         rng = np.random.default_rng(seed)
         stamps, y = network(rng, 16, False, 3)
         changes = Changes.of(np.arange(20)[:, None], (y[:20] * rng.choice([0.0, 0.3, 7.0, 1e6], 20))[:, None, None])
         reads, current = np.stack([rng.integers(0, 16, 4), np.full(4, 16)], axis=1), rng.standard_normal(16) * 1e-3
-        got, poor = LowRank(stamps, y[:, None], changes, FLOOR_S).attempt(current[:, None], reads)
+        with way(how):
+            got, poor = LowRank(stamps, y[:, None], changes, FLOOR_S).attempt(current[:, None], reads)
         assert poor.mean() < 0.2
         for fault in np.flatnonzero(~poor[:, 0]):
             changed = y.copy()
             changed[fault] = changes.values[fault, 0]
             expected = exactly(stamps, changed, current)[reads[:, 0]]
             assert np.abs(got[fault, 0] - expected).max() < TOLERANCE * np.abs(expected).max()
+
+
+@pytest.mark.parametrize("moving", [False, True])
+def test_both_ways_solve_alike(moving):
+    """A network large enough for a dense core, opens, drifts and exact shorts of one stamp and of two; to rounding."""
+    rng = np.random.default_rng(11)
+    stamps, nominal = network(rng, 90, moving, 6)
+    y = nominal[:, None] * rng.uniform(0.9, 1.1, (len(nominal), 40))
+    one = np.concatenate([rng.choice(180, 60, replace=False)[:, None], np.full((60, 1), -1)], axis=1)
+    two = np.stack([rng.choice(180, 2, replace=False) for _ in range(20)])
+    changed = np.concatenate([one, two])
+    values = y[changed] * rng.choice([0.0, 0.4, 30.0], (80, 2, 1))
+    values[:60:3] = np.inf
+    reads, current = np.stack([rng.integers(0, 90, 6), np.full(6, 90)], axis=1), rng.standard_normal((90, 40))
+    found = {}
+    for how in WAYS:
+        with way(how):
+            network_ = LowRank(stamps, y, Changes.of(changed, values), 1e-6)
+            assert len(network_._plan.core) > 8
+            found[how] = network_.attempt(current, reads)
+
+    most = np.abs(found["numpy"][0]).max(axis=2, keepdims=True)
+    good = ~(found["numpy"][1] | found["compiled"][1])
+    assert good.mean() > 0.9
+    assert (np.abs(found["compiled"][0] - found["numpy"][0]) / most)[good].max() < 4 * TOLERANCE

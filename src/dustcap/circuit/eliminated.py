@@ -11,6 +11,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from dustcap.circuit.compiled import compiled_loops
 from dustcap.circuit.elimination import Elimination, Factors
 from dustcap.circuit.stamps import Stamps, driven, matrix_entries
 
@@ -93,6 +94,11 @@ class Chunk:
         return np.asarray(~(np.abs(trace - self.stamps.size) <= 1e-9 * self.stamps.size + 10.0 * rounding))
 
     def _off_residual(self, volts: Numbers, current: Numbers, stamps: Stamps) -> Flags:
+        if loops := compiled_loops():
+            current = np.broadcast_to(current, volts[:-1].shape).astype(volts.dtype)
+            least = ROUNDING * np.abs(current).max(axis=0, initial=0.0)
+            ends = stamps.to, stamps.back, stamps.plus, stamps.minus
+            return np.asarray(loops.unanswered(volts, current, self.y, *ends, self.floor, BACKWARD, least))
         nets, plus, minus = self.stamps.size, volts[stamps.plus], volts[stamps.minus]
         flows = plus - minus
         flows *= self.y

@@ -143,11 +143,12 @@ def admittances(layout: Layout, table: Table, hz: float) -> Numbers:
 
 def changed_stamps(layout: Layout, table: Table, faults: Sequence[Fault], y: Numbers, hz: float) -> list[Found]:
     """What the faults of elements change, one entry a run of stamps."""
-    touched: dict[str, dict[tuple[int, int], dict[str, Any]]] = {}
+    touched: dict[str, dict[tuple[int, int], int]] = {}
+    given: dict[tuple[str, str], list[tuple[int, Any]]] = {}
     for place, fault in enumerate(faults):
         if isinstance(fault, Leak):
             continue
-        for (name, value), given in fault.items():
+        for (name, value), new in fault.items():
             law, number = layout.place.get(name, ("", 0))
             if value not in LAWS[law].values if law else True:
                 raise SolveError(
@@ -155,13 +156,15 @@ def changed_stamps(layout: Layout, table: Table, faults: Sequence[Fault], y: Num
                 )
             if law == "source" and value != "ohm":
                 raise SolveError(f"{value!r} of the source {name!r} is no fault.", where="linear faults")
-            touched.setdefault(law, {}).setdefault((place, number), {})[value] = given
+            entries = touched.setdefault(law, {})
+            given.setdefault((law, value), []).append((entries.setdefault((place, number), len(entries)), new))
     columns = {key: column[:, :0] for key, column in table.columns.items()}
-    where: dict[str, Index] = {}
-    for law, entries in touched.items():
-        where[law] = np.array(list(entries), dtype=np.intp)
+    where = {law: np.array(list(entries), dtype=np.intp) for law, entries in touched.items()}
+    for law in where:
         for value in LAWS[law].values:
-            columns[law, value] = _with_faults(table, law, value, entries)
+            columns[law, value] = _with_faults(
+                table.get(law, value), table.cases, where[law][:, 1], given.get((law, value), [])
+            )
     found, first = [], 0
     for law, part in zip(_owners(layout), _parts(layout, Table(table.cases, columns), hz), strict=True):
         if law in where:
@@ -179,22 +182,23 @@ def changed_stamps(layout: Layout, table: Table, faults: Sequence[Fault], y: Num
     return found
 
 
-def _with_faults(table: Table, law: str, value: str, entries: dict[tuple[int, int], dict[str, Any]]) -> Real:
-    """One value of the elements of (fault, number) `entries`, as the fault has it, (1 or samples, entries)."""
-    given = [(row, entry[value]) for row, entry in enumerate(entries.values()) if value in entry]
-    own = table.get(law, value)
-    number = np.array([number for _, number in entries], dtype=np.intp)
+def _with_faults(own: Real, cases: int, number: Index, given: list[tuple[int, Any]]) -> Real:
+    """One value of the elements `number` (entries,) with what is `given` of (entry, value), (1 or samples, entries)."""
     if not given:
         return own[:, number]
-    if all(np.ndim(one) == 0 for _, one in given) and len(own) == 1:
+    wide = [(row, one) for row, one in given if isinstance(one, np.ndarray) and one.size > 1]
+    narrow = [(row, float(one)) for row, one in given if not isinstance(one, np.ndarray) or one.size == 1]
+    if not wide and len(own) == 1:
         found = own[:, number]
-        found[:, [row for row, _ in given]] = [one for _, one in given]
+        found[:, [row for row, _ in narrow]] = [one for _, one in narrow]
         return found
-    turned = np.empty((len(number), table.cases))
-    kept = np.setdiff1d(np.arange(len(number)), [row for row, _ in given])
+    turned, kept = np.empty((len(number), cases)), np.ones(len(number), dtype=bool)
+    kept[[row for row, _ in given]] = False
     turned[kept] = own[:, number[kept]].T
-    for row, one in given:
-        turned[row] = one
+    if wide:
+        turned[[row for row, _ in wide]] = np.concatenate([one for _, one in wide]).reshape(len(wide), -1)
+    if narrow:
+        turned[[row for row, _ in narrow]] = np.array([one for _, one in narrow])[:, None]
     return turned.T
 
 

@@ -26,7 +26,6 @@ Sherman-Morrison-Woodbury formula (from memory; checked against the plain soluti
 
 from __future__ import annotations
 
-from collections.abc import Iterator
 from dataclasses import dataclass
 from functools import cached_property
 from typing import Any
@@ -37,7 +36,7 @@ from numpy.typing import NDArray
 from dustcap.circuit.eliminated import Base, Chunk
 from dustcap.circuit.elimination import Elimination
 from dustcap.circuit.stamps import Changes, Stamps, dense, solved_anew
-from dustcap.circuit.updates import update_one, update_several
+from dustcap.circuit.updates import BLOCK, Alike, update_one, update_several
 
 Numbers = NDArray[Any]
 Index = NDArray[np.intp]
@@ -45,8 +44,6 @@ Flags = NDArray[np.bool_]
 
 AT_ONCE = 256
 """Samples eliminated together."""
-BLOCK = 25_000
-"""Cases, or numbers of several changes, worked on together: few enough to stay near the processor."""
 PLAIN_NUMBERS = 2_000_000
 
 
@@ -142,15 +139,11 @@ class LowRank:
 
     def _fill(self, chunk: Chunk, base: Base, found: Numbers, poor: Flags) -> None:
         for alike in self.ranks:
-            rank, samples = alike.stamps.shape[1], base.read.shape[1]
+            rank = alike.stamps.shape[1]
             if not rank:
                 found[alike.faults, :, chunk.samples], poor[alike.faults, chunk.samples] = base.read, base.off
             elif rank == 1:
-                for group in alike.by_stamp():
-                    step = max(1, BLOCK // (group.faults.shape[1] * samples))
-                    for some in group.parts(step):
-                        values = self.changes.picked(some.rows, chunk.samples)
-                        update_one(chunk, base, some.stamps, values, some.faults, found, poor)
+                update_one(chunk, base, alike, self.changes, found, poor)
             else:
                 for some in alike.parts(max(1, 4 * BLOCK // (rank * base.read.size))):
                     values = self.changes.picked(some.rows, chunk.samples)
@@ -169,29 +162,6 @@ class LowRank:
             x = solved_anew(self.stamps, y, chosen, values, _some(emf, case), _some(right, case), self.floor)
             parts.append(x[:, reads[:, 0]] - x[:, reads[:, 1]])
         return np.concatenate(parts)
-
-
-@dataclass(frozen=True, eq=False)
-class Alike:
-    """Faults with the stamps that they change and where the values of those stand."""
-
-    faults: Index
-    stamps: Index
-    rows: Index
-
-    def parts(self, step: int) -> Iterator[Alike]:
-        """So many at a time."""
-        for first in range(0, len(self.faults), step):
-            some = slice(first, first + step)
-            yield Alike(self.faults[some], self.stamps[some], self.rows[some])
-
-    def by_stamp(self) -> Iterator[Alike]:
-        """Faults of one stamp in groups of stamps (k,) that as many faults change each: faults and rows (k, each)."""
-        starts = np.flatnonzero(np.diff(self.stamps[:, 0], prepend=-1))
-        count = np.diff(starts, append=len(self.stamps))
-        for each in np.unique(count):
-            some = starts[count == each][:, None] + np.arange(each)
-            yield Alike(self.faults[some], self.stamps[some[:, 0], 0], self.rows[some, 0])
 
 
 def _some(numbers: Numbers, samples: slice | Index) -> Numbers:

@@ -65,10 +65,7 @@ def table_of(layout: Layout, values: Values, batch: int | None = None) -> Table:
     changed: dict[tuple[str, str], list[tuple[int, Real]]] = {}
     for (name, value), given in values.items():
         law, number = _find(layout, name, value)
-        array = np.asarray(given, dtype=float)
-        if np.isnan(array).any():
-            raise SolveError(f"{value!r} of {name!r} is not a number.", where="circuit values")
-        changed.setdefault((law, value), []).append((number, array))
+        changed.setdefault((law, value), []).append((number, np.asarray(given, dtype=float)))
     for key, row in nominal.items():
         if key not in changed:
             columns[key] = row
@@ -77,6 +74,10 @@ def table_of(layout: Layout, values: Values, batch: int | None = None) -> Table:
         column = np.repeat(row, many, axis=0)
         for number, array in changed[key]:
             column[:, number] = array
+        if np.isnan(column).any():
+            number = int(np.flatnonzero(np.isnan(column).any(axis=0))[0])
+            name = layout.elements[key[0]][number].name
+            raise SolveError(f"{key[1]!r} of {name!r} is not a number.", where="circuit values")
         columns[key] = column
     return Table(cases, columns)
 
