@@ -11,9 +11,9 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from dustcap.circuit.compiled import compiled_loops
 from dustcap.circuit.elimination import Elimination, Factors
 from dustcap.circuit.stamps import Stamps, driven, matrix_entries
+from dustcap.compiled import compiled_loops
 
 Numbers = NDArray[Any]
 Real = NDArray[np.float64]
@@ -94,7 +94,7 @@ class Chunk:
         return np.asarray(~(np.abs(trace - self.stamps.size) <= 1e-9 * self.stamps.size + 10.0 * rounding))
 
     def _off_residual(self, volts: Numbers, current: Numbers, stamps: Stamps) -> Flags:
-        if loops := compiled_loops():
+        if loops := compiled_loops("circuit"):
             current = np.broadcast_to(current, volts[:-1].shape).astype(volts.dtype)
             least = ROUNDING * np.abs(current).max(axis=0, initial=0.0)
             ends = stamps.to, stamps.back, stamps.plus, stamps.minus

@@ -24,7 +24,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from dustcap.circuit.compiled import compiled_loops
+from dustcap.compiled import compiled_loops
 
 Numbers = NDArray[Any]
 Index = NDArray[np.intp]
@@ -115,7 +115,7 @@ class Factors:
         w = self.numbers = np.ascontiguousarray(numbers)
         self.reciprocal = np.empty((plan.size, w.shape[1]), dtype=w.dtype)
         steps = plan.steps
-        if loops := compiled_loops():
+        if loops := compiled_loops("circuit"):
             loops.eliminate(
                 w, self.reciprocal, steps.net, steps.own, steps.at, steps.right, steps.below, steps.square, steps.inner
             )
@@ -135,7 +135,7 @@ class Factors:
         z = np.empty((plan.slots + 1, w.shape[1]), dtype=w.dtype)
         z[-1] = 0.0
         z[plan.core_slots.ravel()] = self.core.reshape(len(self.core), -1).T
-        if loops := compiled_loops():
+        if loops := compiled_loops("circuit"):
             places = steps.net, steps.own, steps.at, steps.right, steps.below, steps.square, steps.inner
             loops.selected(w, z, self.reciprocal, *places)
             return z
@@ -156,7 +156,7 @@ class Factors:
         live = (right != 0).any(axis=(1, 2))
         down, across = (steps.right, steps.below) if transposed else (steps.below, steps.right)
         before, after = (self.reciprocal, ones) if transposed else (ones, self.reciprocal)
-        loops = compiled_loops()
+        loops = compiled_loops("circuit")
         if loops:
             loops.forwards(w, y, live, before, steps.net, steps.at, steps.near, down)
         else:
@@ -184,7 +184,7 @@ def _contracted(how: str, a: Numbers, b: Numbers) -> Numbers:
 
 def _ordered(there: NDArray[np.bool_], model: Numbers) -> tuple[Index, Index, Index]:
     """Nets to eliminate, fewest neighbours first, until the rest is nearly dense; what each meets, as in `Steps`."""
-    if loops := compiled_loops():
+    if loops := compiled_loops("circuit"):
         pattern, numbers = there.copy(), np.where(there, model, 0.0)
         order = loops.ordered(pattern, numbers, np.diagonal(numbers).copy(), THRESHOLD, DENSE)
         step, near = np.nonzero(pattern[order])

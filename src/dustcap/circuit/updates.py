@@ -10,9 +10,9 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from dustcap.circuit.compiled import compiled_loops
 from dustcap.circuit.eliminated import Base, Chunk, Flags, Index, Numbers, inverses, size
 from dustcap.circuit.stamps import Changes
+from dustcap.compiled import compiled_loops
 
 ROUNDING = 2.0**-52
 """Of one number. Against solutions with 11 more binary digits, none of 18,000 results for random networks of 100 ohm to
@@ -68,7 +68,7 @@ def update_one(chunk: Chunk, base: Base, alike: Alike, changes: Changes, found: 
     1 / |1 + d w| is at most 1 + q |w|: the largest q with which a result is good belongs to the stamp.
     """
     first = chunk.samples.start or 0
-    if loops := compiled_loops():
+    if loops := compiled_loops("circuit"):
         found_here = found, poor, first, alike.faults, alike.stamps[:, 0], alike.rows[:, 0], changes.values
         network = chunk.y, chunk.stamps.to, chunk.stamps.back, chunk.own, chunk.own_size
         at_rest = base.left, base.most_left, base.drop, base.most_drop, base.read, base.most, base.off

@@ -13,6 +13,8 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
+from dustcap.compiled import compiled_loops
+
 Floats = NDArray[np.float64]
 
 
@@ -41,6 +43,8 @@ def information(joint: ArrayLike) -> Floats:
     1.0
     """
     joint = np.asarray(joint, dtype=float)
+    if joint.ndim == 3 and (loops := compiled_loops("hunt")):
+        return np.asarray(loops.information(joint))
     flat = joint.reshape(*joint.shape[:-2], -1)
     told = entropy(joint.sum(axis=-1)) + entropy(joint.sum(axis=-2)) - entropy(flat)
     return np.asarray(np.maximum(told, 0.0))

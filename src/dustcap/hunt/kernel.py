@@ -25,11 +25,13 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import cached_property
 from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
+from dustcap.compiled import compiled_loops
 from dustcap.hunt.evidence import Reading
 from dustcap.hunt.likelihoods import of_reading
 from dustcap.hunt.meter import READING, Spread, anything, positions, spread_of
@@ -118,10 +120,25 @@ class Kernel:
         nearest together, the variance about it. What no reading bears on then varies as widely as the samples do, and
         not twice as widely.
         """
-        near, far = self.near[rows], self.apart[rows]
         well = (np.full(place.shape[1], np.nan) if good is None else good)[:, None]
         silent = _silent(place[..., None], well)
         shown = np.isfinite(place)
+        loops = compiled_loops("hunt")
+        if loops and not centred:
+            shared = np.concatenate([_off(well), self.off], axis=-1)
+            middle, variance, before = loops.carried(
+                place,
+                np.flatnonzero(rows),
+                self.near,
+                self.apart,
+                silent[:, 0],
+                self.silent,
+                _shared(shared)[0],
+                *self._stacked,
+            )
+            middle, variance = _within(middle, place), np.minimum(variance, before)
+            return np.where(shown, middle, place), np.where(shown, np.maximum(variance, 0.0), 0.0)
+        near, far = self.near[rows], self.apart[rows]
         middle = np.where(shown, place, 0.0)
         apart = _apart(middle[..., None], shown[..., None], near)
         both = np.concatenate([silent, self.silent[rows]], axis=1)
@@ -148,6 +165,15 @@ class Kernel:
         if centred:
             middle, variance = middle + off, variance * share - off**2
         return np.where(shown, middle, place), np.where(shown, np.maximum(variance, 0.0), 0.0)
+
+    @cached_property
+    def _stacked(self) -> tuple[Any, ...]:
+        """The steps' numbers, and each of their arrays as one."""
+        names = ("covariance", "variance", "moved", "shifted", "counts")
+        shape = self.place.shape
+        empty = {name: np.zeros((0, *(shape if name == "covariance" else shape[:2]))) for name in names}
+        stacks = [np.stack([getattr(s, n) for s in self.steps]) if self.steps else empty[n] for n in names]
+        return np.array([step.number for step in self.steps], dtype=np.int64), *stacks
 
     def _go_through(
         self,
@@ -239,18 +265,23 @@ def _covariance(apart: Floats, off: Floats, silent: NDArray[np.bool_], *, first:
     correlation that is not chance. Of one of each there is none: among so few samples a tolerance goes with the
     severity by chance, and a reading that no fault changes would move the odds of all.
     """
-    samples = len(off)
     ours = slice(0, 1) if first else slice(None)
+    whole = _shared(off, first=first)
+    local = np.einsum("spki,spkj->spij", apart[..., ours], apart) / apart.shape[2]
+    here, there = silent[:, ours, None], silent[:, None, :]
+    found = np.where((here & there)[:, None], whole, np.where((here | there)[:, None], 0.0, local))
+    return np.asarray(found[..., 0, :] if first else found)
+
+
+def _shared(off: Floats, *, first: bool = True) -> Floats:
+    """The same of silent readings, shape (1 or readings, readings)."""
+    samples, ours = len(off), slice(0, 1) if first else slice(None)
     whole = off[:, ours].T @ off / max(samples - 1, 1)
     deviation = np.sqrt(np.square(off).sum(axis=0) / max(samples - 1, 1))
     scale = deviation[ours, None] * deviation
     like = np.clip(np.abs(whole) / np.where(scale > 0, scale, 1.0), 0.0, 1.0 - 1e-12)
     errors = np.arctanh(like) * np.sqrt(max(samples - 3, 1))
-    whole = whole * np.clip((errors - BY_CHANCE) / (PLAIN - BY_CHANCE), 0.0, 1.0)
-    local = np.einsum("spki,spkj->spij", apart[..., ours], apart) / apart.shape[2]
-    here, there = silent[:, ours, None], silent[:, None, :]
-    found = np.where((here & there)[:, None], whole, np.where((here | there)[:, None], 0.0, local))
-    return np.asarray(found[..., 0, :] if first else found)
+    return np.asarray(whole * np.clip((errors - BY_CHANCE) / (PLAIN - BY_CHANCE), 0.0, 1.0))
 
 
 def _apart(place: Floats, shown: NDArray[np.bool_], near: Ints) -> Floats:

@@ -14,12 +14,13 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from dustcap.compiled import compiled_loops
 from dustcap.hunt.entropy import entropy, information
-from dustcap.hunt.kernel import alike
+from dustcap.hunt.kernel import SILENT, alike
 from dustcap.hunt.likelihoods import HEARD_UNEXPLAINED
 from dustcap.hunt.memory import heard, remembered_rows
 from dustcap.hunt.meter import READING, positions, spread_of
-from dustcap.hunt.outcomes import Cloud, chances, labels, per_row
+from dustcap.hunt.outcomes import FARTHEST, Cloud, chances, labels, per_row
 from dustcap.hunt.posterior import Posterior
 from dustcap.hunt.predictions import Predictions
 from dustcap.predict.checks import Check
@@ -145,14 +146,16 @@ def _apart(found: Posterior, checks: tuple[Check, ...], units: Units) -> Bools:
     """
     predictions, rows, chance = found.predictions, found.masses.rows, found.probability
     whole = _whole(predictions, checks, units)
+    lead, least = int(np.argmax(chance)), ALONE * float(chance.sum())
+    order = np.argsort(-chance, kind="stable")
+    alive = order[: 1 + int(np.searchsorted(np.cumsum(chance[order]), chance.sum() - least))]
+    if loops := compiled_loops("hunt"):
+        return np.asarray(loops.told_apart(whole, rows[alive], rows[lead], chance[alive], least, SILENT))
 
     def changed(first: int) -> Bools:
         return np.stack([~alike(whole[first:, :, i], whole[0, :, i]) for i in range(len(checks))], axis=-1)
 
     shows = remembered_rows(predictions, ("changed", checks), changed)[rows]
-    lead, least = int(np.argmax(chance)), ALONE * float(chance.sum())
-    order = np.argsort(-chance, kind="stable")
-    alive = order[: 1 + int(np.searchsorted(np.cumsum(chance[order]), chance.sum() - least))]
     apart = np.asarray(chance[alive] @ shows[alive] >= least)
     for i in np.flatnonzero(shows[lead]):
         apart[i] = chance[alive] @ ~alike(whole[rows[alive], :, i], whole[rows[lead], :, i]) >= least
@@ -161,8 +164,11 @@ def _apart(found: Posterior, checks: tuple[Check, ...], units: Units) -> Bools:
 
 def _tables(cloud: Cloud, place: NDArray[np.floating[Any]], mass: Floats, local: Ints, *, shared: bool) -> Floats:
     """Masses of group against outcome, shape (checks, groups present, outcomes), from places (checks, n) in bins."""
+    groups = cloud.present.size
+    if loops := compiled_loops("hunt"):
+        return np.asarray(loops.tables(place, mass, local, groups, cloud.anything, MAX_OUTCOMES, FARTHEST, shared))
     lower, upper, share = labels(place, mass, MAX_OUTCOMES, shared=shared)
-    width, groups = int(upper.max()) + 1, cloud.present.size
+    width = int(upper.max()) + 1
     joint = per_row(local * width + lower, groups * width, mass * (1.0 - share) if shared else mass)
     if shared:
         joint += per_row(local * width + upper, groups * width, mass * share)

@@ -1,4 +1,4 @@
-"""Whether the compiled loops of `loops.py` are at hand: they need numba, which is an extra."""
+"""Loops that are compiled where numba, an extra, is at hand."""
 
 from __future__ import annotations
 
@@ -8,12 +8,12 @@ from typing import Any
 
 
 @cache
-def compiled_loops() -> Any | None:
-    """The module of compiled loops.
+def compiled_loops(room: str) -> Any | None:
+    """The compiled loops of a room.
 
     None where numba is missing or finds no place to keep what it compiles: numpy then does the same.
     """
     try:
-        return import_module("dustcap.circuit.loops")
+        return import_module(f"dustcap.{room}.loops")
     except (ImportError, RuntimeError):
         return None
