@@ -2,9 +2,9 @@
 
 import numpy as np
 import pytest
-from circuit.ways import WAYS, way
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from ways import WAYS, way
 
 from dustcap.circuit import eliminated
 from dustcap.circuit.low_rank import LowRank
