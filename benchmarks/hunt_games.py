@@ -118,14 +118,13 @@ def _alike(hunter: Hunter, unit: Unit) -> set[frozenset[str]]:
     here = predictor.suspects.index(unit.hidden)
     sample = int(np.argmin(np.abs(np.log(predictor.severities()[here] / unit.ohms(0)))))
     area = [i for i, s in enumerate(predictor.suspects) if len(s.faults) == 1 and _area_of(s) == truth.area]
-    far = np.zeros(len(area))
     for check in predictor.candidates():
         if check.kind not in WORDS:
             place = positions(predictor.readings(check)[[here, *area], sample], spread_of(check, ""))
             with np.errstate(invalid="ignore"):
                 off = np.where(place[1:] == place[0], 0.0, np.abs(place[1:] - place[0]))
-            far = np.maximum(far, np.where(np.isnan(off), 0.0, off))
-    faults = [predictor.suspects[area[i]].faults[0] for i in np.flatnonzero(far < SAME)]
+            area = [i for i, one in zip(area, off.tolist(), strict=True) if not one >= SAME]
+    faults = [predictor.suspects[i].faults[0] for i in area]
     return pairs | {frozenset((fault.a, fault.b)) for fault in faults}
 
 
@@ -138,15 +137,15 @@ def _equivalent(hunter: Hunter, unit: Unit) -> set[str]:
     predictor = hunter.predictor
     if unit.hidden not in predictor.suspects or isinstance(unit.hidden.faults[0], Leak):
         return set()
-    here = predictor.suspects.index(unit.hidden)
-    far = np.zeros(len(predictor.suspects))
+    here, same = predictor.suspects.index(unit.hidden), np.arange(len(predictor.suspects))
     for check in predictor.candidates():
         if check.kind not in ("look", "listen", "lifted"):
-            place = positions(predictor.readings(check), spread_of(check, ""))
+            values, spread = predictor.readings(check), spread_of(check, "")
+            place, own = positions(values[same], spread), positions(values[here], spread)
             shown = np.isfinite(place)
-            off = np.where(shown & shown[here], place - np.where(shown[here], place[here], 0.0), 0.0)
-            far = np.maximum(far, np.where((shown != shown[here]).any(axis=1), 9.0, np.abs(off).mean(axis=1)))
-    same = np.flatnonzero(far < SAME)
+            off = np.where(shown & np.isfinite(own), place - np.where(np.isfinite(own), own, 0.0), 0.0)
+            alike = (shown == np.isfinite(own)).all(axis=1) & (np.abs(off).mean(axis=1) < SAME)
+            same = same[alike]
     return {getattr(fault, "part", "") for i in same for fault in predictor.suspects[i].faults} - right_action(unit)
 
 
