@@ -39,7 +39,7 @@ def main() -> None:
     until = time.monotonic() + 60 * told.minutes
     ends: Counter[str] = Counter()
     for named in told.boards:
-        hunter = Hunter(board_of(named), told.keep)
+        hunter = Hunter(board_of(named), told.keep / Path(named).name)
         for number in range(told.first, told.first + told.games):
             if time.monotonic() > until:
                 break

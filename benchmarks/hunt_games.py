@@ -49,7 +49,7 @@ def main() -> None:
     words.add_argument("--rows", type=Path, help="a file of games played before, which this run adds to")
     told = words.parse_args()
     until = time.monotonic() + 60 * told.minutes
-    hunters = [Hunter(board_of(named), told.keep) for named in told.boards]
+    hunters = [Hunter(board_of(named), told.keep / Path(named).name) for named in told.boards]
     rows = [json.loads(line) for line in told.rows.read_text().splitlines()] if told.rows and told.rows.exists() else []
     for number in range(told.first, told.first + told.games):
         if time.monotonic() > until:

@@ -21,7 +21,7 @@ from dustcap.job.cores import on_all_cores
 from dustcap.predict.predictor import Predictor
 
 SEED = 27
-KEPT = 6
+KEPT = 24
 ROOMS = ("circuit", "board", "faults", "predict")
 
 
