@@ -4,6 +4,8 @@ import numpy as np
 import pytest
 from predict.small import small_board
 
+from dustcap.board.circuit import leak_name, to_circuit
+from dustcap.circuit.meter import resistance
 from dustcap.errors import InputError
 from dustcap.faults.suspects import Leak, PartFault, Suspect, prior
 from dustcap.predict.checks import METER_INPUT_OHM, Check
@@ -113,3 +115,18 @@ def test_a_leak_to_no_net_of_the_board_is_refused(singles):
     """The message says what can be predicted."""
     with pytest.raises(InputError, match="cannot be predicted"):
         singles.grown([Suspect((PartFault("C1", "open"), Leak("minus12", "nowhere")))])
+
+
+def test_ohms_beside_any_leak_are_what_the_plain_solver_finds(both):
+    """From three numbers of the healthy board, against each leaking board solved by itself; at a lead, and beside."""
+    many = both.many
+    values = {key: value[:8] for key, value in many.cases.base.items()}
+    nets = sorted({net for net in both.board.nets if both.beside_a_leak(Check("ohms", net, "0V"), "fb", "0V")})[:4]
+    assert len(nets) > 2
+    for a, b in ((nets[0], nets[1]), ("fb", "0V")):
+        circuit = to_circuit(both.board, [(a, b)])
+        for at, against in ((nets[0], "0V"), (nets[1], nets[2]), (a, b)):
+            for ohms in (1e3, 47e3, 1e7):
+                healthy, transfer, across = both.beside_a_leak(Check("ohms", at, against), a, b)
+                expected = resistance(circuit, [(at, against)], {**values, (leak_name(a, b), "ohm"): ohms})[:, 0]
+                np.testing.assert_allclose((healthy - transfer**2 / (ohms + across))[:8], expected, rtol=2e-4)

@@ -4,13 +4,11 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, field
-from math import log
 
 import numpy as np
 from numpy.typing import NDArray
 
-from dustcap.faults.effects import LEAK_OHM
-from dustcap.faults.suspects import Leak, PartFault, Suspect
+from dustcap.faults.suspects import PartFault, Suspect
 from dustcap.hunt.actions import Costs, group_by_action
 from dustcap.hunt.advice import Advice, decide
 from dustcap.hunt.circumstances import Placed, plain
@@ -23,9 +21,10 @@ from dustcap.hunt.making_sure import made_sure
 from dustcap.hunt.memory import remembered
 from dustcap.hunt.meter import spread_of, values_at
 from dustcap.hunt.next_check import harm_of, permitted, plan_checks, state_now
+from dustcap.hunt.ohms import NODES, SHARES, Range, ohms_told, range_of
 from dustcap.hunt.packages import with_halves
 from dustcap.hunt.posterior import Posterior, posterior
-from dustcap.hunt.predictions import ManyLeaks, Predictions
+from dustcap.hunt.predictions import Predictions
 from dustcap.hunt.proposal import Proposal
 from dustcap.hunt.second_fault import that_would_show
 from dustcap.hunt.twin import twin_notes, twinned
@@ -34,22 +33,11 @@ from dustcap.predict.checks import KINDS, Check
 Floats = NDArray[np.float64]
 
 SEED = 27
-NODES = np.linspace(-2.4, 2.4, 7)  # of blur, model and meter together, in their sigma
-SHARES = np.exp(-0.5 * NODES**2) / np.exp(-0.5 * NODES**2).sum()
 POOR = 0.25  # share of "not in the model" from which single faults count as a poor explanation: a choice of ours
 LEADS = 0.2  # probability from which the best suspect is an explanation at all: a choice of ours
 ROWS = 25
 EXPECTED_FOR = 5
 LIKELY_ENOUGH = 0.01
-
-
-@dataclass(frozen=True, slots=True)
-class Range:
-    """Bounds of 90 % and the middle of a value; inf: over range."""
-
-    low: float
-    median: float
-    high: float
 
 
 @dataclass(frozen=True, slots=True)
@@ -158,7 +146,7 @@ def hunt(
     groups = remembered(found.predictions, "groups", lambda: group_by_action(suspects))
     outlook = plan_checks(found, evidence, groups, costs, units, known.drivers if known else {})
     listed = _listed(found.probability, rows)
-    ohms = ohms_told(found, listed)
+    ohms = ohms_told(found, listed, evidence)
     advice = decide(found, evidence, groups, outlook, costs, known.partners if known else {})
     proposals = outlook.proposals
     if known:
@@ -215,43 +203,6 @@ def _row(found: Posterior, suspect: int, ohms: tuple[Range | None, ...], common:
     return SuspectRow(who, float(found.probability[suspect]), ranges, why.explains, why.against)
 
 
-def ohms_told(found: Posterior, listed: Sequence[int]) -> dict[int, tuple[Range | None, ...]]:
-    """For each suspect with a leak: the bounds of 90 % of each of its leaks' ohms, None for what is no leak.
-
-    The logarithm of the ohms is taken through the readings as one more of them would be, so that a leak is told more
-    finely than its particles lie apart.
-    """
-    suspects = found.predictions.suspects
-    leaky = [i for i in listed if any(isinstance(fault, Leak) for fault in suspects[i].faults)]
-    rows = {i: np.log(_ohms(found.predictions, i)) for i in leaky}
-    ranges: dict[int, list[Range | None]] = {i: [None] * len(suspects[i].faults) for i in leaky}
-    for fault in range(max((len(row) for row in rows.values()), default=0)):
-        table = np.full((len(suspects), found.predictions.particles), np.nan)
-        for i in leaky:
-            if fault < len(rows[i]):
-                table[i] = rows[i][fault]
-        middle, variance = found.told(table, centred=True)
-        for i in leaky:
-            if fault < len(rows[i]) and np.isfinite(rows[i][fault]).any():
-                spread = middle[i][:, None] + np.sqrt(variance[i])[:, None] * NODES
-                bounds = (
-                    np.nanmin(rows[i][fault], initial=log(LEAK_OHM[0])),
-                    np.nanmax(rows[i][fault], initial=log(LEAK_OHM[1])),
-                )
-                ranges[i][fault] = _range(
-                    np.exp(np.clip(spread, *bounds)).ravel(), (found.weights(i)[:, None] * SHARES).ravel()
-                )
-    return {i: tuple(found_here) for i, found_here in ranges.items()}
-
-
-def _ohms(predictions: Predictions, suspect: int) -> Floats:
-    """Ohms of each fault of a suspect that is a leak, shape (faults, particles)."""
-    if isinstance(predictions, ManyLeaks):
-        return predictions.severities_of(suspect)
-    row = predictions.severities()[suspect]
-    return np.broadcast_to(row, (len(predictions.suspects[suspect].faults), row.size))
-
-
 def _next(found: Posterior, proposal: Proposal, listed: Sequence[int], known: Known | None) -> NextCheck:
     check = proposal.check
     likely = [i for i in listed[:EXPECTED_FOR] if found.probability[i] > LIKELY_ENOUGH] or list(listed[:1])
@@ -280,20 +231,8 @@ def expected(found: Posterior, check: Check, suspects: Sequence[int], unit: str 
     none = float(weights[np.isnan(place)].sum())
     over = float(weights[np.isinf(place)].sum())
     values = values_at((place[:, None] + np.sqrt(variance)[:, None] * NODES).ravel(), spread_of(check, unit))
-    told = _range(values, (weights[:, None] * SHARES).ravel()) if none < 0.5 else None
+    told = range_of(values, (weights[:, None] * SHARES).ravel()) if none < 0.5 else None
     return Expected(told, over=over, none=none)
-
-
-def _range(values: Floats, weights: Floats) -> Range | None:
-    """The values below which 5, 50 and 95 % of the weight lie."""
-    told = ~np.isnan(values)
-    if not weights[told].sum() > 0:
-        return None
-    order = np.argsort(values[told], kind="stable")
-    ranked, rising = values[told][order], np.cumsum(weights[told][order])
-    middle = rising - 0.5 * weights[told][order]
-    at = np.minimum(np.searchsorted(middle, np.array([0.05, 0.5, 0.95]) * rising[-1]), ranked.size - 1)
-    return Range(*(float(v) for v in ranked[at]))
 
 
 def _unused(predictions: Predictions, evidence: Evidence) -> tuple[str, ...]:

@@ -120,3 +120,14 @@ class ManyLeaks(Protocol):
 
     def severities_of(self, suspect: int) -> Floats:
         """Shape (faults, particles): ohms of each fault of one suspect that is a leak; nan where it is none."""
+
+
+@runtime_checkable
+class Metering(Protocol):
+    """A source that knows what an unplugged board reads with any leak between two of its nets."""
+
+    def beside_a_leak(self, check: Check, a: str, b: str) -> tuple[Floats, Floats, Floats] | None:
+        """Ohms of the check, transfer to it from the pair, and ohms of the pair, of the healthy board in many samples.
+
+        Each of shape (samples,), the same samples for every check; None where a reading is not linear in that way.
+        """

@@ -7,7 +7,8 @@ from math import isfinite
 
 from dustcap.faults.suspects import Leak, PartFault
 from dustcap.hunt.advice import Advice
-from dustcap.hunt.hunt import Expected, HuntResult, NextCheck, Range, SuspectRow
+from dustcap.hunt.hunt import Expected, HuntResult, NextCheck, SuspectRow
+from dustcap.hunt.ohms import Range
 
 Json = dict[str, object]
 

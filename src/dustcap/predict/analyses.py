@@ -164,9 +164,13 @@ class Analyses:
 
     def resistance(self, at: str, against: str) -> Floats:
         """Ohms between two nets of the unplugged board at the meter's low voltage."""
-        if self._conducts_low & self._near(at, against):
+        if not self.linear_between(at, against):
             return self._local(f"ohms {at} {against}", at, against, resistance)
         return np.real(self.impedance(at, against, 0.0))
+
+    def linear_between(self, at: str, against: str) -> bool:
+        """Whether no diode near the two nets conducts at the meter's low voltage."""
+        return not self._conducts_low & self._near(at, against)
 
     def _waiting(self, hz: float) -> set[tuple[str, str]]:
         found: set[tuple[str, str]] = self.kept.pop(("waiting", hz), set())

@@ -102,6 +102,11 @@ class Grown(Predictor):
         """Shares of all suspects; what is not in the model keeps its own."""
         return self._old.prior_with(self._extra)
 
+    @cached_property
+    def many(self) -> Analyses:
+        """As before the growth."""
+        return self._old.many
+
     def candidates(self) -> tuple[Check, ...]:
         """As before the growth."""
         return self._old.candidates()

@@ -37,6 +37,7 @@ Floats = NDArray[np.float64]
 LEAST_PARTICLES, MOST_PARTICLES = 16, 32
 CASES = 12_000
 """Samples of each suspect: more on small boards, where they cost little; choices of ours."""
+MANY, MANY_SEED = 256, 3
 NOT_IN_THE_MODEL = 0.03
 KERNEL = 0.05
 """Width of a renewed severity about its parent, as a share of the whole range: a choice of ours."""
@@ -153,6 +154,27 @@ class Predictor:
                 found[row] = leak_ohms(self.analyses.cases.severity[suspect, row])
         return found
 
+    def beside_a_leak(self, check: Check, a: str, b: str) -> tuple[Floats, Floats, Floats] | None:
+        """For ohms with a leak between two nets: those of the check, the transfer, and those of the pair.
+
+        Of the healthy board, each of shape (`MANY`,); None where a diode near a lead conducts or nothing joins the
+        nets. With R between a and b the check reads the first less the second squared over R and the third together.
+        """
+        many, x, y = self.many, check.at, check.against or self.board.common
+        if check.kind != "ohms" or not many.linear_between(x, y):
+            return None
+        pairs = [(x, y), (a, b), (x, b), (y, a), (x, a), (y, b)]
+        many.expect([pair for pair in pairs if pair[0] != pair[1]], 0.0)
+        ohms = [np.real(many.impedance(*pair, 0.0))[0] if pair[0] != pair[1] else np.zeros(MANY) for pair in pairs]
+        if not all(np.isfinite(one).all() for one in ohms):
+            return None
+        return ohms[0], 0.5 * (ohms[2] + ohms[3] - ohms[4] - ohms[5]), ohms[1]
+
+    @cached_property
+    def many(self) -> Analyses:
+        """The healthy board on more samples of the tolerances."""
+        return Analyses(make_cases(self.board, to_circuit(self.board), (HEALTHY,), particles=MANY, seed=MANY_SEED))
+
     def candidates(self) -> tuple[Check, ...]:
         """Checks worth considering."""
         return self._candidates
@@ -246,6 +268,11 @@ class Renewed(Predictor):
     def prior(self) -> Floats:
         """As before the renewal."""
         return self._old.prior
+
+    @cached_property
+    def many(self) -> Analyses:
+        """As before the renewal."""
+        return self._old.many
 
     def candidates(self) -> tuple[Check, ...]:
         """As before the renewal."""
