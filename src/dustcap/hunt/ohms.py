@@ -36,8 +36,8 @@ Floats = NDArray[np.float64]
 
 NODES = np.linspace(-2.4, 2.4, 7)  # of blur, model and meter together, in their sigma
 SHARES = np.exp(-0.5 * NODES**2) / np.exp(-0.5 * NODES**2).sum()
-EXACTLY, LIKELY = 3, 0.02  # leaks looked at closely, and the probability that they have to have: choices of ours
-STEPS, ROUNDS = 49, 6
+EXACTLY, LIKELY = 2, 0.02  # leaks looked at closely, and the probability that they have to have: choices of ours
+STEPS, ROUNDS = 33, 6
 FEWEST = 4.0  # samples of the tolerances that have to count
 
 

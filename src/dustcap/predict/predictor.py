@@ -173,7 +173,8 @@ class Predictor:
     @cached_property
     def many(self) -> Analyses:
         """The healthy board on more samples of the tolerances."""
-        return Analyses(make_cases(self.board, to_circuit(self.board), (HEALTHY,), particles=MANY, seed=MANY_SEED))
+        circuit, store = to_circuit(self.board), self.analyses.store
+        return Analyses(make_cases(self.board, circuit, (HEALTHY,), particles=MANY, seed=MANY_SEED, store=store))
 
     def candidates(self) -> tuple[Check, ...]:
         """Checks worth considering."""
