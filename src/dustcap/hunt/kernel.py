@@ -122,27 +122,23 @@ class Kernel:
         """
         well = (np.full(place.shape[1], np.nan) if good is None else good)[:, None]
         silent = _silent(place[..., None], well)
-        shown = np.isfinite(place)
-        loops = compiled_loops("hunt")
-        if loops and not centred:
-            shared = np.concatenate([_off(well), self.off], axis=-1)
-            middle, variance, before = loops.carried(
-                place,
-                np.flatnonzero(rows),
-                self.near,
-                self.apart,
-                silent[:, 0],
-                self.silent,
-                _shared(shared)[0],
-                *self._stacked,
-            )
+        shared = np.concatenate([_off(well), self.off], axis=-1)
+        if (loops := compiled_loops("hunt")) and not centred:
+            network = np.flatnonzero(rows), self.near, self.apart, silent[:, 0], self.silent, _shared(shared)[0]
+            middle, variance, before = loops.carried(place, *network, *self._stacked)
             middle, variance = _within(middle, place), np.minimum(variance, before)
-            return np.where(shown, middle, place), np.where(shown, np.maximum(variance, 0.0), 0.0)
-        near, far = self.near[rows], self.apart[rows]
+        else:
+            middle, variance = self._carried(place, rows, silent, shared, centred)
+        shown = np.isfinite(place)
+        return np.where(shown, middle, place), np.where(shown, np.maximum(variance, 0.0), 0.0)
+
+    def _carried(
+        self, place: Floats, rows: NDArray[np.bool_], silent: NDArray[np.bool_], shared: Floats, centred: bool
+    ) -> tuple[Floats, Floats]:
+        near, far, shown = self.near[rows], self.apart[rows], np.isfinite(place)
         middle = np.where(shown, place, 0.0)
         apart = _apart(middle[..., None], shown[..., None], near)
         both = np.concatenate([silent, self.silent[rows]], axis=1)
-        shared = np.concatenate([_off(well), self.off], axis=-1)
         whole = _covariance(np.concatenate([apart, far], axis=-1), shared, both, first=True)
         variance, row = whole[..., 0], whole[..., 1:]
         mean = np.repeat(_mean(place[..., None]), place.shape[1], axis=1)
@@ -162,9 +158,7 @@ class Kernel:
             row = row - (gain * counts)[..., None] * step.covariance[rows]
         middle = _within(np.where(silent, mean, middle), place)
         variance = np.minimum(variance, whole[..., 0])
-        if centred:
-            middle, variance = middle + off, variance * share - off**2
-        return np.where(shown, middle, place), np.where(shown, np.maximum(variance, 0.0), 0.0)
+        return (middle + off, variance * share - off**2) if centred else (middle, variance)
 
     @cached_property
     def _stacked(self) -> tuple[Any, ...]:
