@@ -36,7 +36,7 @@ TELLS_NOTHING = 0.01
 CAREFUL_CHECKS, MOST_CAREFUL = 12, 24
 AS_MUCH = 0.98
 ATTEMPTS = 2  # at a reading that is withdrawn: a choice of ours
-PAIR_BIT = 1.5  # minutes that a bit about the leaking pair is worth: a choice of ours
+PAIR_BIT = 3.0  # minutes that a bit about the leaking pair is worth: a choice of ours
 AREA_LEADS = 0.5
 _same = lru_cache(maxsize=8192)(same_check)
 HARMFUL = ("cone pushed out", "squeal")
