@@ -15,6 +15,7 @@ import argparse
 import json
 import time
 from collections.abc import Iterable
+from itertools import pairwise
 from pathlib import Path
 
 import numpy as np
@@ -46,6 +47,7 @@ def main() -> None:
     words.add_argument("--first", type=int, default=0)
     words.add_argument("--kinds", nargs="*", default=[*KINDS])
     words.add_argument("--keep", type=Path, default=Path("build/predictions"))
+    words.add_argument("--short", action="store_true", help="end each game before the first work, the hunt alone")
     words.add_argument("--rows", type=Path, help="a file of games played before, which this run adds to")
     told = words.parse_args()
     until = time.monotonic() + 60 * told.minutes
@@ -56,7 +58,7 @@ def main() -> None:
             break
         kind, hunter = told.kinds[number % len(told.kinds)], hunters[(number // len(told.kinds)) % len(hunters)]
         start = time.perf_counter()
-        row = _game(hunter, kind, [told.seed, number], told.keep)
+        row = _game(hunter, kind, [told.seed, number], told.keep, told.short)
         if row is not None:
             rows.append(row)
             print(f"{number}: {row['line']}, {time.perf_counter() - start:.0f} s", flush=True)
@@ -70,7 +72,7 @@ def main() -> None:
         print(line)
 
 
-def _game(hunter: Hunter, kind: str, seed: list[int], keep: Path) -> dict | None:
+def _game(hunter: Hunter, kind: str, seed: list[int], keep: Path, short: bool) -> dict | None:
     scores: dict[str, Score] = {}
     truth = kept_unit(keep / "units", hunter.board, kind, seed)
     if truth is None:
@@ -78,6 +80,10 @@ def _game(hunter: Hunter, kind: str, seed: list[int], keep: Path) -> dict | None
         return None
     equals = _equivalent(hunter, truth)
     print(f"{hunter.board.name}, {kind}: reads like {', '.join(sorted(equals)) or 'nothing else'}", flush=True)
+    if short:
+        score = hunt_plays(hunter, truth.again(seed), short=True)
+        row = {"kind": kind, "board": hunter.board.name, **_judged(hunter, truth, equals, score.document or {})}
+        return {**row, "line": f"{kind}: {truth.hidden.words()}: rank {row['rank']}, {score.checks} checks"}
     for name, plays in (("hunt", hunt_plays), ("path", path_plays), ("caps", caps_plays)):
         scores[name] = plays(hunter, truth.again(seed))
     row = {"kind": kind, "board": hunter.board.name, **_judged(hunter, truth, equals, scores["hunt"].document or {})}
@@ -171,7 +177,11 @@ def _leak(hunter: Hunter, unit: Unit, document: dict) -> dict:
     first = frozenset(told[0][0]["leak"])
     mine = [part["ohms"] for part, _ in told if set(part["leak"]) == {fault.a, fault.b} and "ohms" in part]
     held = [one["low"] <= unit.ohms(number) <= one["high"] for one in mine[:1] if one["low"] and one["high"]]
-    like = {"pair first": first == {fault.a, fault.b}, "pair or alike": first in _alike(hunter, unit)}
+    like = {
+        "area": fault.area,
+        "pair first": first == {fault.a, fault.b},
+        "pair or alike": first in _alike(hunter, unit),
+    }
     return {**like, **({"held": held[0]} if held else {})}
 
 
@@ -180,10 +190,17 @@ def _table(rows: list[dict]) -> Iterable[str]:
         some = [row for row in rows if row["kind"] == kind]
         yield f"{kind}: true action first {share(r['rank'] == 1 for r in some)}"
         yield f"{kind}: among the first three {share(r['rank'] <= 3 for r in some)}"
+    inside = [row for row in rows if row.get("area")]
+    yield f"leak in an area: right pair first {share(r['pair first'] for r in inside)}"
+    yield f"leak in an area: 90 % interval of the right pair holds {share(r['held'] for r in inside if 'held' in r)}"
     yield f"leak: right pair first {share(r['pair first'] for r in rows if 'pair first' in r)}"
     alike = share(r["pair or alike"] for r in rows if "pair or alike" in r)
     yield f"leak: right pair first, or one that reads like it in every check {alike}"
     yield f"leak: 90 % interval of the right pair holds {share(r['held'] for r in rows if 'held' in r)}"
+    yield f"expected calibration error {_calibration(rows):.3f}, Brier score {_brier(rows):.3f} of {len(rows)}"
+    yield from _curve(rows)
+    rows = [row for row in rows if "hunt" in row]  # played to the end
+    yield f"played to the end: {len(rows)}"
     double = [row["hunt"] for row in rows if row["kind"] == "double"]
     yield f"double: both gone in the end {share(one['cured'] for one in double)}"
     plain = [row["hunt"]["cured"] for row in rows if row["kind"] == "double" and row.get("shows")]
@@ -203,7 +220,6 @@ def _table(rows: list[dict]) -> Iterable[str]:
         yield f"{kind}: hunt makes {checks} checks, {works} repairs"
         well = share(one["passes"] and one["ended"] == "done" for one in some)
         yield f"{kind}: hunt ends in done and nothing shows {well}"
-    yield f"expected calibration error {_calibration(rows):.3f}, Brier score {_brier(rows):.3f}"
 
 
 def share(hits: Iterable[bool]) -> str:
@@ -234,6 +250,15 @@ def _calibration(rows: list[dict]) -> float:
     bins = [some for some in np.array_split(np.array(ranked, dtype=object), 5) if len(some)]
     gaps = [abs(np.mean([r["top"] for r in b]) - np.mean([r["right"] for r in b])) * len(b) for b in bins]
     return float(np.sum(gaps) / max(len(rows), 1))
+
+
+def _curve(rows: list[dict]) -> Iterable[str]:
+    """The reliability curve: what the leading action was given, and how often it was the right one."""
+    for low, high in pairwise((0.0, 0.5, 0.7, 0.8, 0.9, 0.95, 0.98, 0.99, 1.0)):
+        some = [row for row in rows if low < row["top"] <= high]
+        if some:
+            mean = np.mean([row["top"] for row in some])
+            yield f"given {low:g} to {high:g}, on average {mean:.3f}: right {share(row['right'] for row in some)}"
 
 
 def planned(instances: int = 200, seed: int = 27) -> Iterable[str]:

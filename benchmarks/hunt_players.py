@@ -34,8 +34,10 @@ class Score:
     entries: list[Entry] = field(default_factory=list)
 
 
-def hunt_plays(hunter: Hunter, unit: Unit, tell: Callable[[dict, Score], None] = lambda said, game: None) -> Score:
-    """Do what the hunt says until it says done or stop; `tell` is told every answer."""
+def hunt_plays(
+    hunter: Hunter, unit: Unit, tell: Callable[[dict, Score], None] = lambda said, game: None, *, short: bool = False
+) -> Score:
+    """Do what the hunt says until it says done or stop, or, if `short`, work; `tell` is told every answer."""
     game, told = Score(), unit.complaints()
     game.entries += told
     while game.checks < MOST_CHECKS and game.minutes < MOST_MINUTES:
@@ -49,6 +51,8 @@ def hunt_plays(hunter: Hunter, unit: Unit, tell: Callable[[dict, Score], None] =
             game.minutes, game.checks = game.minutes + said["next"][0]["minutes"], game.checks + 1
         elif advice["do"] in ("replace", "clean"):
             game.document = game.document or said
+            if short:
+                break
             works = [Work("replaced", part=part) for part in advice["parts"]]
             works += [Work("cleaned", area=advice["area"])] if advice["area"] else []
             works += [Work("cleaned", between=tuple(advice["between"]))] if advice["between"] and not works else []
