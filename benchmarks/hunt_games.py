@@ -201,6 +201,8 @@ def _table(rows: list[dict]) -> Iterable[str]:
     yield from _curve(rows)
     rows = [row for row in rows if "hunt" in row]  # played to the end
     yield f"played to the end: {len(rows)}"
+    if not rows:
+        return
     double = [row["hunt"] for row in rows if row["kind"] == "double"]
     yield f"double: both gone in the end {share(one['cured'] for one in double)}"
     plain = [row["hunt"]["cured"] for row in rows if row["kind"] == "double" and row.get("shows")]
