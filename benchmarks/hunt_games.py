@@ -22,6 +22,7 @@ import numpy as np
 from hunt_boards import OTHERS, SMALL, board_of
 from hunt_players import Score, caps_plays, hunt_plays, path_plays, right_action
 from hunt_unit import Unit, kept_unit
+from numpy.typing import NDArray
 
 from dustcap.faults.suspects import Leak, Suspect
 from dustcap.hunt.meter import positions, spread_of
@@ -31,6 +32,7 @@ from dustcap.job.hunt import Hunter
 from dustcap.predict.readings import reading
 
 KINDS = ("part", "leak", "double")
+Floats = NDArray[np.float64]
 WORDS = ("look", "listen", "lifted", "warmth")  # kinds that are no reading between two nets
 SAME = 1.0  # sigma by which the readings of two suspects may differ in every check and be called equivalent
 
@@ -113,25 +115,34 @@ def _judged(hunter: Hunter, unit: Unit, equals: set[str], document: dict) -> dic
 
 
 def _alike(hunter: Hunter, unit: Unit) -> set[frozenset[str]]:
-    """The leaking pair, and pairs of its area that read within `SAME` of it in every check by the predictions.
+    """The leaking pair, and pairs of its area that read within `SAME` of it in every reading of ohms at ohms of theirs.
 
-    Leaks are compared on the sample whose ohms are nearest to the true ones: all suspects have the same there.
+    On one sample of the healthy board: a technician knows no more of the leak's ohms than the hunt does.
     """
-    predictor, truth = hunter.predictor, unit.hidden.faults[0]
+    predictor, truth, ohms = hunter.predictor, unit.hidden.faults[0], unit.ohms(0)
     pairs = {frozenset((truth.a, truth.b))}
-    if unit.hidden not in predictor.suspects:
-        return pairs
-    here = predictor.suspects.index(unit.hidden)
-    sample = int(np.argmin(np.abs(np.log(predictor.severities()[here] / unit.ohms(0)))))
-    area = [i for i, s in enumerate(predictor.suspects) if len(s.faults) == 1 and _area_of(s) == truth.area]
-    for check in predictor.candidates():
-        if check.kind not in WORDS:
-            place = positions(predictor.readings(check)[[here, *area], sample], spread_of(check, ""))
-            with np.errstate(invalid="ignore"):
-                off = np.where(place[1:] == place[0], 0.0, np.abs(place[1:] - place[0]))
-            area = [i for i, one in zip(area, off.tolist(), strict=True) if not one >= SAME]
-    faults = [predictor.suspects[i].faults[0] for i in area]
-    return pairs | {frozenset((fault.a, fault.b)) for fault in faults}
+    area = {frozenset((f.a, f.b)) for s in predictor.suspects for f in s.faults if _area_of(s) == truth.area != ""}
+    checks = [check for check in predictor.candidates() if check.kind == "ohms"]
+    tried = ohms * np.exp(np.linspace(-1.5, 1.5, 601))
+    for pair in area - pairs:
+        far = np.zeros(tried.size)
+        for check in checks:
+            mine = predictor.beside_a_leak(check, truth.a, truth.b)
+            theirs = predictor.beside_a_leak(check, *sorted(pair))
+            if mine is not None and theirs is not None:
+                spread = spread_of(check)
+                here, there = (positions(_read(*one), spread) for one in ((mine, np.array(ohms)), (theirs, tried)))
+                with np.errstate(invalid="ignore"):
+                    far = np.maximum(far, np.where(there == here, 0.0, np.abs(there - here)))
+        if far.min() < SAME:
+            pairs.add(pair)
+    return pairs
+
+
+def _read(beside: tuple[Floats, ...], ohms: Floats) -> Floats:
+    """What a check reads on the first sample with a leak of these ohms."""
+    base, share, transfer, across = (one[0] for one in beside)
+    return np.asarray(base + share * ohms - transfer**2 / (ohms + across))
 
 
 def _area_of(suspect: Suspect) -> str:
@@ -194,8 +205,8 @@ def _table(rows: list[dict]) -> Iterable[str]:
     yield f"leak in an area: right pair first {share(r['pair first'] for r in inside)}"
     yield f"leak in an area: 90 % interval of the right pair holds {share(r['held'] for r in inside if 'held' in r)}"
     yield f"leak: right pair first {share(r['pair first'] for r in rows if 'pair first' in r)}"
-    alike = share(r["pair or alike"] for r in rows if "pair or alike" in r)
-    yield f"leak: right pair first, or one that reads like it in every check {alike}"
+    alike = share(r["pair or alike"] for r in rows if r.get("area") and "pair or alike" in r)
+    yield f"leak in an area: right pair first, or one that reads like it wherever ohms are read {alike}"
     yield f"leak: 90 % interval of the right pair holds {share(r['held'] for r in rows if 'held' in r)}"
     yield f"expected calibration error {_calibration(rows):.3f}, Brier score {_brier(rows):.3f} of {len(rows)}"
     yield from _curve(rows)

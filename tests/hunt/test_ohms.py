@@ -37,7 +37,8 @@ class Divider(Tables):
 
     def beside_a_leak(self, check, a, b):
         x, rail = healthy(qmc.Sobol(2, seed=9).random(256))
-        return (x, x, x + rail) if check == TO_COMMON else (x + rail, x + rail, x + rail)
+        through = x if check == TO_COMMON else x + rail
+        return through, np.zeros(256), through, x + rail
 
 
 def source():

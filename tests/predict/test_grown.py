@@ -119,14 +119,25 @@ def test_a_leak_to_no_net_of_the_board_is_refused(singles):
 
 def test_ohms_beside_any_leak_are_what_the_plain_solver_finds(both):
     """From three numbers of the healthy board, against each leaking board solved by itself; at a lead, and beside."""
-    many = both.many
+    many, rng = both.many, np.random.default_rng(1)
     values = {key: value[:8] for key, value in many.cases.base.items()}
-    nets = sorted({net for net in both.board.nets if both.beside_a_leak(Check("ohms", net, "0V"), "fb", "0V")})[:4]
-    assert len(nets) > 2
-    for a, b in ((nets[0], nets[1]), ("fb", "0V")):
-        circuit = to_circuit(both.board, [(a, b)])
-        for at, against in ((nets[0], "0V"), (nets[1], nets[2]), (a, b)):
-            for ohms in (1e3, 47e3, 1e7):
-                healthy, transfer, across = both.beside_a_leak(Check("ohms", at, against), a, b)
-                expected = resistance(circuit, [(at, against)], {**values, (leak_name(a, b), "ohm"): ohms})[:, 0]
-                np.testing.assert_allclose((healthy - transfer**2 / (ohms + across))[:8], expected, rtol=2e-4)
+    nets = sorted({*both.board.nets, "0V"})
+
+    def two():
+        return [nets[i] for i in rng.choice(len(nets), 2, replace=False)]
+
+    tried = [("fb", "0V", "fb", "0V"), ("fb", "mid", "fb", "mid")]
+    tried += [(*two(), *two()) for _ in range(30)]
+    joined = apart = 0
+    for a, b, at, against in tried:
+        beside = both.beside_a_leak(Check("ohms", at, against), a, b)
+        if beside is None:
+            continue
+        circuit, (base, share, transfer, across) = to_circuit(both.board, [(a, b)]), beside
+        for ohms in (1e3, 47e3, 1e7):
+            expected = resistance(circuit, [(at, against)], {**values, (leak_name(a, b), "ohm"): ohms})[:, 0]
+            got = (base + share * ohms - transfer**2 / (ohms + across))[:8]
+            np.testing.assert_allclose(got, expected, rtol=2e-4)
+        joined, apart = joined + bool(np.isfinite(base).all()), apart + bool(np.isinf(base).all())
+    assert joined > 8
+    assert apart > 1

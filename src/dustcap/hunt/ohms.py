@@ -4,9 +4,10 @@ A leak is one branch more in an unplugged network that is linear. With what the 
 
 .. math:: R'_{xy} = R_{xy} - T^2 / (R + R_{ab}), \quad T = (R_{xb} + R_{ya} - R_{xa} - R_{yb}) / 2
 
-for leads on x and y and R between a and b, so the likelihood of every reading of ohms is known for any R on any sample
-of the tolerances. Where enough of those samples fit, the bounds are those of R over all of them; what else was read
-hardly bears on R. Elsewhere they come out of the kernels of the suspect's few particles, which are wider than need be.
+for leads on x and y and R between a and b (R in series, where nothing else joins them), so the likelihood of every
+reading of ohms is known for any R on any sample of the tolerances. Where enough of those samples fit, the bounds are
+those of R over all of them; what else was read hardly bears on R. Elsewhere they come out of the kernels of the
+suspect's few particles, which are wider than need be.
 
 References
 ----------
@@ -128,14 +129,15 @@ def _inside(weight: Floats, grid: Floats, least: float, most: float) -> bool:
     return bool((ends[0] < 1e-3 or grid[0] <= least) and (ends[1] < 1e-3 or grid[-1] >= most))
 
 
-def _weights(known: Sequence[tuple[Reading, float, tuple[Floats, Floats, Floats]]], grid: Floats) -> Floats:
+def _weights(known: Sequence[tuple[Reading, float, tuple[Floats, ...]]], grid: Floats) -> Floats:
     """Weight of each logarithm of the ohms on each sample, shape (samples, grid), one in all.
 
     `known`: readings, their power, and what the healthy board reads.
     """
     logs = np.zeros((known[0][2][0].size, grid.size))
-    for reading, power, (healthy, transfer, across) in known:
-        ohms = healthy[:, None] - np.square(transfer)[:, None] / (np.exp(grid) + across[:, None])
+    for reading, power, beside in known:
+        base, share, transfer, across = (one[:, None] for one in beside)
+        ohms = base + share * np.exp(grid) - np.square(transfer) / (np.exp(grid) + across)
         place = positions(np.maximum(ohms, 0.0), spread_of(reading.check))
         odd = np.array(DOUBT if reading.doubtful else BLUNDER)
         logs += power * np.log(of_reading(reading, place, np.zeros(1), odd))

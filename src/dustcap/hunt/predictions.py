@@ -126,8 +126,9 @@ class ManyLeaks(Protocol):
 class Metering(Protocol):
     """A source that knows what an unplugged board reads with any leak between two of its nets."""
 
-    def beside_a_leak(self, check: Check, a: str, b: str) -> tuple[Floats, Floats, Floats] | None:
-        """Ohms of the check, transfer to it from the pair, and ohms of the pair, of the healthy board in many samples.
+    def beside_a_leak(self, check: Check, a: str, b: str) -> tuple[Floats, Floats, Floats, Floats] | None:
+        """For ohms with R between a and b: base, share, transfer, across of base + share R - transfer^2 / (R + across).
 
-        Each of shape (samples,), the same samples for every check; None where a reading is not linear in that way.
+        Each of shape (samples,), the same samples of the healthy board for every check; None where a reading is not
+        linear in that way.
         """

@@ -154,21 +154,30 @@ class Predictor:
                 found[row] = leak_ohms(self.analyses.cases.severity[suspect, row])
         return found
 
-    def beside_a_leak(self, check: Check, a: str, b: str) -> tuple[Floats, Floats, Floats] | None:
-        """For ohms with a leak between two nets: those of the check, the transfer, and those of the pair.
+    def beside_a_leak(self, check: Check, a: str, b: str) -> tuple[Floats, Floats, Floats, Floats] | None:
+        """For ohms with R between a and b: base, share, transfer, across of base + share R - transfer^2 / (R + across).
 
-        Of the healthy board, each of shape (`MANY`,); None where a diode near a lead conducts or nothing joins the
-        nets. With R between a and b the check reads the first less the second squared over R and the third together.
+        Of the healthy board, each of shape (`MANY`,); None where a diode near a lead conducts. Nets that nothing joins
+        on the healthy board are joined by the leak, which then lies in series; leads that nothing joins read inf.
         """
         many, x, y = self.many, check.at, check.against or self.board.common
         if check.kind != "ohms" or not many.linear_between(x, y):
             return None
         pairs = [(x, y), (a, b), (x, b), (y, a), (x, a), (y, b)]
         many.expect([pair for pair in pairs if pair[0] != pair[1]], 0.0)
-        ohms = [np.real(many.impedance(*pair, 0.0))[0] if pair[0] != pair[1] else np.zeros(MANY) for pair in pairs]
-        if not all(np.isfinite(one).all() for one in ohms):
+        none, one, inf = np.zeros(MANY), np.ones(MANY), np.full(MANY, np.inf)
+        ohms = [np.real(many.impedance(*p, 0.0))[0].astype(float) if p[0] != p[1] else none for p in pairs]
+        xy, ab, xb, ya, xa, yb = ohms
+        joined = [bool(np.isfinite(each).all()) for each in ohms]
+        if not all(there or np.isinf(each).all() for there, each in zip(joined, ohms, strict=True)):
             return None
-        return ohms[0], 0.5 * (ohms[2] + ohms[3] - ohms[4] - ohms[5]), ohms[1]
+        if all(joined):
+            return xy, none, 0.5 * (xb + ya - xa - yb), ab
+        if joined[0]:
+            return xy, none, none, one
+        if joined[1]:
+            return inf, none, none, one
+        return np.minimum(xa + yb, xb + ya), one, none, one
 
     @cached_property
     def many(self) -> Analyses:
