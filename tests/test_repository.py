@@ -93,7 +93,7 @@ def test_every_line_of_a_lock_is_a_pin_with_hashes(lock):
     assert [row for row in text.splitlines() if not line.fullmatch(row)] == []
 
 
-@pytest.mark.parametrize(("lock", "extras"), [(LOCKS[0], ("build",)), (LOCKS[1], ("build", "test"))])
+@pytest.mark.parametrize(("lock", "extras"), [(LOCKS[0], ("build", "fast")), (LOCKS[1], ("build", "fast", "test"))])
 def test_a_lock_holds_what_the_project_asks_for(lock, extras):
     """Each requirement of pyproject.toml is pinned at a version that it allows."""
     pins = pinned(lock)
