@@ -133,6 +133,14 @@ def test_parts_across_one_rail_that_read_the_same_end_the_checks():
     assert "lift one leg or supply pin" in result.advice.why
 
 
+def test_a_place_that_was_cleaned_three_times_in_vain_is_left():
+    """The fourth answer says what to do in place of cleaning."""
+    once = (Work("cleaned", area="glue"), Reading(FIRST, 5e4, 5e4))
+    advice = hunt(glued(), Evidence((Reading(FIRST, 5e4, 5e4), *once, *once, *once))).advice
+    assert advice.do == "stop"
+    assert advice.why.startswith("3 times in vain: clean glue")
+
+
 def test_a_part_that_was_replaced_twice_is_not_replaced_again():
     """What still speaks of a new part twice over has its cause elsewhere."""
     table = Tables((HEALTHY, part("R1")), np.array([0.0, 0.999999]), {VOLTS: flat(5.0, 1.0)})

@@ -27,7 +27,7 @@ PAYS = 0.98  # of the cost of giving a unit up, below which trying repairs is wo
 ALIKE, MOST_ALIKE = 0.25, 8  # share of the leading repair's mass from which another one is named beside it
 ACROSS = ("short", "supply short", "leaky")
 """Modes that load what the part lies across, so that lifting one end of it takes the load off."""
-TWICE = 2
+TWICE, THRICE = 2, 3
 
 
 @dataclass(frozen=True, slots=True)
@@ -77,6 +77,8 @@ def decide(
         return Advice(DONE, _well(healthy, bool(evidence.work)))
     if times_replaced(groups.actions[lead], evidence.work) >= TWICE:
         return Advice(STOP, _died_again(groups.actions[lead]))
+    if times_cleaned(groups.actions[lead], evidence.work) >= THRICE and not groups.actions[lead].parts:
+        return Advice(STOP, _cleaned_in_vain(groups.actions[lead]))
     if outlook.acting > PAYS * outlook.giving_up:
         return Advice(STOP, "no check tells more, and no repair is likely enough to be worth its minutes.")
     return _act(found, groups, mass, lead, best is not None, partners, evidence, costs)
@@ -87,6 +89,13 @@ def _died_again(action: Action) -> str:
     return (
         f"{named} was replaced {TWICE} times and the readings still speak of it: look for what ruins it, or reads like "
         f"it, in the parts that feed and load it, before another one is put in."
+    )
+
+
+def _cleaned_in_vain(action: Action) -> str:
+    return (
+        f"{THRICE} times in vain: {action.words()}. What leaks lies between other nets, under the board or in a part: "
+        "lift the parts that stand there one by one, read the ohms after each, and describe more of the board."
     )
 
 
