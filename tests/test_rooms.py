@@ -9,11 +9,12 @@ ROOT = Path(__file__).parents[1] / "src" / "dustcap"
 TESTS = Path(__file__).parent
 MAX_LINES = 500
 
-BASE = {"errors", "quantities"}
+BASE = {"errors", "quantities", "compiled"}
 # room -> rooms it may import; its own room is always allowed
 MAY_IMPORT = {
     "errors": set(),
     "quantities": {"errors"},
+    "compiled": set(),
     "circuit": BASE,
     "sound": BASE,
     "parts": BASE,
