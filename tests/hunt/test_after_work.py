@@ -60,3 +60,17 @@ def test_each_replacement_is_good_by_itself():
     whole = stays()
     assert stays(replaced) == pytest.approx(whole * (1 - REPLACED))
     assert stays(replaced, replaced) == pytest.approx(whole * (1 - REPLACED) ** 2)
+
+
+def test_how_bad_the_first_fault_was_says_nothing_of_the_second():
+    """A leak is told to one of its samples and cleaned: R2 behind it may be as bad as on any of its own."""
+    first, worse = Check("ohms", "a", "b"), np.geomspace(1e3, 1e5, 16)
+    rows = {first: np.stack([np.full(16, 1e6), worse, np.full(16, 1e6)])}
+    table = Tables((HEALTHY, leak("a", "b"), part("R2", "drifted")), np.array([0.05, 0.6, 0.3]), rows)
+    told = (Reading(first, worse[1], worse[1]), Work("cleaned", area="glue"))
+
+    before, after = posterior(table, Evidence(told[:1])), posterior(table, Evidence(told))
+
+    assert np.ptp(before.weights(1)) > 0.2
+    np.testing.assert_allclose(after.new[2], after.new[2].mean(), rtol=1e-9)
+    assert after.new[2].sum() > 0.01

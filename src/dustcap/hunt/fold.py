@@ -173,7 +173,8 @@ class _State:
         if isinstance(predictions, Shared):
             shares[:-1] = predictions.shares
         with np.errstate(divide="ignore"):
-            self.old = np.log(prior)[:, None] + np.log(shares / predictions.particles)
+            self.even = np.log(shares / predictions.particles)
+            self.old = np.log(prior)[:, None] + self.even
         self.new = np.full_like(self.old, -np.inf)
         self.terms: list[Term] = []
         self.works: list[Work] = []
@@ -202,7 +203,8 @@ class _State:
             hidden = np.log(HIDDEN_SECOND * other / max(other.sum(), 1e-300))
             gains = np.logaddexp.reduce(both, axis=1) + np.log(share)
         self._follow(gains, leaves, hidden, np.logaddexp.reduce(self.new + stays, axis=1))
-        behind = hidden[:, None] + moved[0]
+        # how severe the first fault was says nothing of the second: all its particles, evenly
+        behind = (hidden + np.logaddexp.reduce(moved[0]))[:, None] + self.even[:-1]
         moved[0] += np.log1p(-HIDDEN_SECOND) if np.isfinite(hidden).any() else 0.0
         moved[:-1] = np.logaddexp(moved[:-1], behind)
         self.old, self.new = self.old + stays, np.logaddexp(self.new + stays, moved)
