@@ -7,6 +7,13 @@ from importlib import import_module
 from typing import Any
 
 
+def compiled(function: Any) -> Any:
+    """The function compiled when it is first called, and kept beside its file. ImportError where numba is missing."""
+    from numba import njit
+
+    return njit(cache=True, error_model="numpy", nogil=True)(function)
+
+
 @cache
 def compiled_loops(room: str) -> Any | None:
     """The compiled loops of a room.

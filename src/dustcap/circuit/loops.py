@@ -9,9 +9,8 @@ from __future__ import annotations
 from typing import Any
 
 import numpy as np
-from numba import njit
 
-compiled = njit(cache=True, error_model="numpy", nogil=True)
+from dustcap.compiled import compiled
 
 
 @compiled
