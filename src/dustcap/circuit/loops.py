@@ -67,6 +67,16 @@ def selected(
 
 
 @compiled
+def take_off(target: Any, source: Any, number: Any, scale: Any, factor: Any) -> None:
+    """Number times scale (samples,) times the source off the target (m, samples); `factor` is room for the product."""
+    for s in range(len(number)):
+        factor[s] = number[s] * scale[s]
+    for m in range(target.shape[0]):
+        for s in range(len(number)):
+            target[m, s] -= factor[s] * source[m, s]
+
+
+@compiled
 def forwards(w: Any, y: Any, live: Any, scale: Any, net: Any, at: Any, near: Any, down: Any) -> None:
     """Forward substitution in `y` (nets, m, samples), by the numbers `down` (near,) times a net's row of `scale`.
 
@@ -78,12 +88,7 @@ def forwards(w: Any, y: Any, live: Any, scale: Any, net: Any, at: Any, near: Any
             continue
         for i in range(at[k], at[k + 1]):
             live[near[i]] = True
-            for s in range(w.shape[1]):
-                factor[s] = w[down[i], s] * scale[net[k], s]
-            for m in range(y.shape[1]):
-                target, source = y[near[i], m], y[net[k], m]
-                for s in range(w.shape[1]):
-                    target[s] -= factor[s] * source[s]
+            take_off(y[near[i]], y[net[k]], w[down[i]], scale[net[k]], factor)
 
 
 @compiled
@@ -98,12 +103,7 @@ def backwards(
                 for s in range(w.shape[1]):
                     y[net[k], m, s] *= reciprocal[net[k], s]
         for i in range(at[k], at[k + 1]):
-            for s in range(w.shape[1]):
-                factor[s] = w[across[i], s] * scale[net[k], s]
-            for m in range(y.shape[1]):
-                target, source = y[net[k], m], y[near[i], m]
-                for s in range(w.shape[1]):
-                    target[s] -= factor[s] * source[s]
+            take_off(y[net[k]], y[near[i]], w[across[i]], scale[net[k]], factor)
 
 
 @compiled
