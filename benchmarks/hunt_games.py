@@ -22,17 +22,16 @@ import numpy as np
 from hunt_boards import OTHERS, SMALL, board_of
 from hunt_players import Score, caps_plays, hunt_plays, path_plays, right_action
 from hunt_unit import Unit, kept_unit
-from numpy.typing import NDArray
 
 from dustcap.faults.suspects import Leak, Suspect
 from dustcap.hunt.meter import positions, spread_of
+from dustcap.hunt.ohms import with_leak
 from dustcap.hunt.planning import greedy_cost, make_table, optimal_cost, rollout_cost
 from dustcap.hunt.second_fault import PLAINLY, plainly
 from dustcap.job.hunt import Hunter
 from dustcap.predict.readings import reading
 
 KINDS = ("part", "leak", "double")
-Floats = NDArray[np.float64]
 WORDS = ("look", "listen", "lifted", "warmth")  # kinds that are no reading between two nets
 SAME = 1.0  # sigma by which the readings of two suspects may differ in every check and be called equivalent
 
@@ -124,25 +123,21 @@ def _alike(hunter: Hunter, unit: Unit) -> set[frozenset[str]]:
     area = {frozenset((f.a, f.b)) for s in predictor.suspects for f in s.faults if _area_of(s) == truth.area != ""}
     checks = [check for check in predictor.candidates() if check.kind == "ohms"]
     tried = ohms * np.exp(np.linspace(-1.5, 1.5, 601))
+    mine = {check: predictor.beside_a_leak(check, truth.a, truth.b) for check in checks}
     for pair in area - pairs:
         far = np.zeros(tried.size)
-        for check in checks:
-            mine = predictor.beside_a_leak(check, truth.a, truth.b)
+        for check, own in mine.items():
             theirs = predictor.beside_a_leak(check, *sorted(pair))
-            if mine is not None and theirs is not None:
-                spread = spread_of(check)
-                here, there = (positions(_read(*one), spread) for one in ((mine, np.array(ohms)), (theirs, tried)))
+            if own is not None and theirs is not None:
+                here, there = (
+                    positions(with_leak(tuple(part[:1] for part in one), at)[0], spread_of(check))
+                    for one, at in ((own, np.array([ohms])), (theirs, tried))
+                )
                 with np.errstate(invalid="ignore"):
                     far = np.maximum(far, np.where(there == here, 0.0, np.abs(there - here)))
         if far.min() < SAME:
             pairs.add(pair)
     return pairs
-
-
-def _read(beside: tuple[Floats, ...], ohms: Floats) -> Floats:
-    """What a check reads on the first sample with a leak of these ohms."""
-    base, share, transfer, across = (one[0] for one in beside)
-    return np.asarray(base + share * ohms - transfer**2 / (ohms + across))
 
 
 def _area_of(suspect: Suspect) -> str:

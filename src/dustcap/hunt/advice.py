@@ -27,7 +27,7 @@ PAYS = 0.98  # of the cost of giving a unit up, below which trying repairs is wo
 ALIKE, MOST_ALIKE = 0.25, 8  # share of the leading repair's mass from which another one is named beside it
 ACROSS = ("short", "supply short", "leaky")
 """Modes that load what the part lies across, so that lifting one end of it takes the load off."""
-TWICE, THRICE = 2, 3
+TWICE, THRICE = 2, 3  # a part replaced, a place cleaned, after which it is not done again: choices of ours
 
 
 @dataclass(frozen=True, slots=True)

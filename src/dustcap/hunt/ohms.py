@@ -38,8 +38,9 @@ Floats = NDArray[np.float64]
 NODES = np.linspace(-2.4, 2.4, 7)  # of blur, model and meter together, in their sigma
 SHARES = np.exp(-0.5 * NODES**2) / np.exp(-0.5 * NODES**2).sum()
 EXACTLY, LIKELY = 2, 0.02  # leaks looked at closely, and the probability that they have to have: choices of ours
-STEPS, ROUNDS = 33, 6
-FEWEST = 4.0  # samples of the tolerances that have to count
+STEPS, ROUNDS = 33, 6  # of the grid, and times that it is laid anew at most: choices of ours
+FEWEST = 4.0  # samples of the tolerances that have to count: a choice of ours
+WIDE, BEYOND = 0.15, 1e-3  # share of the grid that the bounds fill, and of the weight on its ends: choices of ours
 
 
 @dataclass(frozen=True, slots=True)
@@ -80,9 +81,10 @@ def ohms_told(
                     np.exp(np.clip(spread, *bounds)).ravel(), (found.weights(i)[:, None] * SHARES).ravel()
                 )
     likely = sorted((i for i in leaky if found.probability[i] > LIKELY), key=lambda i: -found.probability[i])
-    for i in likely[:EXACTLY] if evidence else []:
-        about = ranges[i][0]
-        ranges[i][0] = (_exactly(found, i, evidence, about) if about and evidence else None) or about
+    if evidence is not None:
+        for i in likely[:EXACTLY]:
+            about = ranges[i][0]
+            ranges[i][0] = (about and _exactly(found, i, evidence, about)) or about
     return {i: tuple(found_here) for i, found_here in ranges.items()}
 
 
@@ -116,7 +118,7 @@ def _exactly(found: Posterior, suspect: int, evidence: Evidence, about: Range) -
         weight = _weights(known, grid)
         rising = np.cumsum(weight.sum(axis=0)) - 0.5 * weight.sum(axis=0)
         inner = np.interp([0.05, 0.5, 0.95], rising, grid)
-        if inner[2] - inner[0] > 0.15 * (grid[-1] - grid[0]) and _inside(weight, grid, least, most):
+        if inner[2] - inner[0] > WIDE * (grid[-1] - grid[0]) and _inside(weight, grid, least, most):
             each = weight.sum(axis=1)
             return Range(*np.exp(inner).tolist()) if 1.0 / np.square(each).sum() >= FEWEST else None
         low, high = float(inner[0]), float(inner[2])
@@ -126,7 +128,7 @@ def _exactly(found: Posterior, suspect: int, evidence: Evidence, about: Range) -
 def _inside(weight: Floats, grid: Floats, least: float, most: float) -> bool:
     """Whether hardly anything lies beyond the grid, if a leak may lie there."""
     ends = weight.sum(axis=0)[[0, -1]]
-    return bool((ends[0] < 1e-3 or grid[0] <= least) and (ends[1] < 1e-3 or grid[-1] >= most))
+    return bool((ends[0] < BEYOND or grid[0] <= least) and (ends[1] < BEYOND or grid[-1] >= most))
 
 
 def _weights(known: Sequence[tuple[Reading, float, tuple[Floats, ...]]], grid: Floats) -> Floats:
@@ -136,13 +138,17 @@ def _weights(known: Sequence[tuple[Reading, float, tuple[Floats, ...]]], grid: F
     """
     logs = np.zeros((known[0][2][0].size, grid.size))
     for reading, power, beside in known:
-        base, share, transfer, across = (one[:, None] for one in beside)
-        ohms = base + share * np.exp(grid) - np.square(transfer) / (np.exp(grid) + across)
-        place = positions(np.maximum(ohms, 0.0), spread_of(reading.check))
+        place = positions(np.maximum(with_leak(beside, np.exp(grid)), 0.0), spread_of(reading.check))
         odd = np.array(DOUBT if reading.doubtful else BLUNDER)
         logs += power * np.log(of_reading(reading, place, np.zeros(1), odd))
     weight = np.exp(logs - logs.max())
     return np.asarray(weight / weight.sum())
+
+
+def with_leak(beside: tuple[Floats, ...], ohms: Floats) -> Floats:
+    """What a check reads with leaks of these ohms, (samples, ohms), from what `Metering.beside_a_leak` gives."""
+    base, share, transfer, across = (one[:, None] for one in beside)
+    return np.asarray(base + share * ohms - np.square(transfer) / (ohms + across))
 
 
 def range_of(values: Floats, weights: Floats) -> Range | None:

@@ -21,7 +21,7 @@ from dustcap.job.cores import on_all_cores
 from dustcap.predict.predictor import Predictor
 
 SEED = 27
-KEPT = 24
+KEPT = 24  # boards, of about eight megabytes each: a choice of ours
 ROOMS = ("circuit", "board", "faults", "predict")
 
 

@@ -38,6 +38,7 @@ LEAST_PARTICLES, MOST_PARTICLES = 16, 32
 CASES = 12_000
 """Samples of each suspect: more on small boards, where they cost little; choices of ours."""
 MANY, MANY_SEED = 256, 3
+"""Samples of the healthy board for the ohms beside a leak: a choice of ours."""
 NOT_IN_THE_MODEL = 0.03
 KERNEL = 0.05
 """Width of a renewed severity about its parent, as a share of the whole range: a choice of ours."""
