@@ -8,8 +8,8 @@ from scipy.stats import binom, qmc
 
 from dustcap.faults.effects import LEAK_OHM
 from dustcap.hunt.evidence import Evidence, Reading
-from dustcap.hunt.meter import BENCH, positions, spread_of, values_at
-from dustcap.hunt.ohms import ohms_told
+from dustcap.hunt.meter import BENCH, positions, values_at
+from dustcap.hunt.ohms import CLOSE, ohms_told
 from dustcap.hunt.posterior import posterior
 from dustcap.predict.checks import Check
 
@@ -57,9 +57,8 @@ def told(table, rng, true, shares, checks=(TO_COMMON, ACROSS)):
     """Bounds after readings that are off as the meter's documentation and the spread of the model say."""
     entries = []
     for check in checks:
-        spread = spread_of(check)
-        place = positions(read(check, shares[None], true)[0], spread) + rng.standard_normal()
-        value = float(values_at(place, spread)) * (1 + BENCH.share * rng.uniform(-1, 1))
+        place = positions(read(check, shares[None], true)[0], CLOSE) + rng.standard_normal()
+        value = float(values_at(place, CLOSE)) * (1 + BENCH.share * rng.uniform(-1, 1))
         entries.append(Reading(check, value, value, meter=BENCH))
     evidence = Evidence(tuple(entries))
     return ohms_told(posterior(table, evidence), [1], evidence)[1][0]

@@ -19,7 +19,7 @@ from numpy.typing import NDArray
 from dustcap.hunt.circumstances import Showing, showing, told_so
 from dustcap.hunt.evidence import Complaint, Reading, Sighting
 from dustcap.hunt.memory import remembered
-from dustcap.hunt.meter import BLUNDER, DOUBT, half_width, likelihood, positions, spread_of
+from dustcap.hunt.meter import BLUNDER, DOUBT, Spread, half_width, likelihood, positions, spread_of
 from dustcap.hunt.predictions import Predictions, unsure_of
 
 Floats = NDArray[np.float64]
@@ -103,9 +103,12 @@ def _reading(entry: Reading, values: Floats, beside: Floats, odd: float | None =
     return of_reading(entry, place, np.square(blur(place)) + beside, np.array(usual if odd is None else odd))
 
 
-def of_reading(entry: Reading, place: Floats, variance: Floats, odd: Floats) -> Floats:
-    """Likelihood of a reading for predictions on the scale of `meter.positions` that vary by `variance`."""
-    spread = spread_of(entry.check, entry.unit)
+def of_reading(entry: Reading, place: Floats, variance: Floats, odd: Floats, spread: Spread | None = None) -> Floats:
+    """Likelihood of a reading for predictions on the scale of `meter.positions` that vary by `variance`.
+
+    `spread`: in place of that of the check.
+    """
+    spread = spread or spread_of(entry.check, entry.unit)
     return likelihood(
         place,
         spread,

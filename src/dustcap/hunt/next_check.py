@@ -22,7 +22,7 @@ from dustcap.hunt.ahead import Ahead, leftover_of
 from dustcap.hunt.entropy import entropy
 from dustcap.hunt.evidence import Complaint, Evidence, Reading, Sighting, same_check
 from dustcap.hunt.memory import heard
-from dustcap.hunt.outcomes import COARSE, FINE, QUICK_TAIL, cloud_of
+from dustcap.hunt.outcomes import COARSE, FINE, QUICK_TAIL, cloud_of, only_faults
 from dustcap.hunt.posterior import Posterior
 from dustcap.hunt.proposal import Proposal
 from dustcap.hunt.telling import careful_bits, quick_bits
@@ -36,7 +36,8 @@ TELLS_NOTHING = 0.01
 CAREFUL_CHECKS, MOST_CAREFUL = 12, 24
 AS_MUCH = 0.98
 ATTEMPTS = 2  # at a reading that is withdrawn: a choice of ours
-PAIR_BIT = 3.0  # minutes that a bit about the leaking pair is worth: a choice of ours
+PAIR_BIT = 5.0  # minutes that a bit about the leaking pair is worth: a choice of ours
+PAIR_KINDS = ("ohms", "dc volts")  # two leads that are put on again after the cleaning
 AREA_LEADS = 0.5
 _same = lru_cache(maxsize=8192)(same_check)
 HARMFUL = ("cone pushed out", "squeal")
@@ -121,16 +122,18 @@ def _where_it_leaks(
 
     Cleaning helps whichever pair of nets leaks. To know the pair is worth something all the same: the same two leads
     show at once whether the cleaning reached it, before the unit is closed and proven, and the next unit of the model
-    is searched there first. A bit of that is put at `PAIR_BIT` minutes.
+    is searched there first. A bit of that is put at `PAIR_BIT` minutes. Either end of a small resistor reads the same
+    ohms to a leak of a hundred times as many; what flows through it shows in volts.
     """
     if not groups.actions[lead].areas or groups.actions[lead].parts or mass[lead] < AREA_LEADS:
         return []
-    cloud = cloud_of(found, group_each(found.predictions.suspects, groups, lead), COARSE)
-    ohms = [check for check in checks if check.kind == "ohms"]
-    quick = quick_bits(cloud, found, units, "ohms")
-    ranked = sorted(ohms, key=lambda check: -quick[check])[:CAREFUL_CHECKS]
-    found_here = proposed(ranked, careful_bits(cloud, found, ranked, units)) if ranked else []
-    worth = [p for p in found_here if PAIR_BIT * p.bits > p.minutes + p.risk]
+    cloud = only_faults(cloud_of(found, group_each(found.predictions.suspects, groups, lead), COARSE))
+    found_here: list[Proposal] = []
+    for kind in PAIR_KINDS:
+        some, quick = [check for check in checks if check.kind == kind], quick_bits(cloud, found, units, kind)
+        ranked = sorted(some, key=lambda check: -quick[check])[:CAREFUL_CHECKS]
+        found_here += proposed(ranked, careful_bits(cloud, found, ranked, units)) if ranked else []
+    worth = [p for p in no_needless_danger(found_here) if PAIR_BIT * p.bits > p.minutes + p.risk]
     return sorted(worth, key=lambda p: (-p.score, p.check))
 
 

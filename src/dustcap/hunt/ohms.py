@@ -18,7 +18,7 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from math import log
 
 import numpy as np
@@ -29,7 +29,7 @@ from dustcap.faults.suspects import Leak
 from dustcap.hunt.circumstances import plain
 from dustcap.hunt.evidence import Evidence, Reading
 from dustcap.hunt.likelihoods import of_reading
-from dustcap.hunt.meter import BLUNDER, DOUBT, positions, spread_of
+from dustcap.hunt.meter import BLUNDER, DOUBT, SPREADS, positions
 from dustcap.hunt.posterior import Posterior
 from dustcap.hunt.predictions import ManyLeaks, Metering, Predictions
 
@@ -39,6 +39,8 @@ NODES = np.linspace(-2.4, 2.4, 7)  # of blur, model and meter together, in their
 SHARES = np.exp(-0.5 * NODES**2) / np.exp(-0.5 * NODES**2).sum()
 EXACTLY, LIKELY = 2, 0.02  # leaks looked at closely, and the probability that they have to have: choices of ours
 STEPS, ROUNDS = 33, 6  # of the grid, and times that it is laid anew at most: choices of ours
+CLOSE = replace(SPREADS["ohms"], relative=0.007)
+"""The model's error where the samples are many and exact: their resistors have tolerances already. A choice of ours."""
 FEWEST = 4.0  # samples of the tolerances that have to count: a choice of ours
 WIDE, BEYOND = 0.15, 1e-3  # share of the grid that the bounds fill, and of the weight on its ends: choices of ours
 
@@ -138,9 +140,9 @@ def _weights(known: Sequence[tuple[Reading, float, tuple[Floats, ...]]], grid: F
     """
     logs = np.zeros((known[0][2][0].size, grid.size))
     for reading, power, beside in known:
-        place = positions(np.maximum(with_leak(beside, np.exp(grid)), 0.0), spread_of(reading.check))
+        place = positions(np.maximum(with_leak(beside, np.exp(grid)), 0.0), CLOSE)
         odd = np.array(DOUBT if reading.doubtful else BLUNDER)
-        logs += power * np.log(of_reading(reading, place, np.zeros(1), odd))
+        logs += power * np.log(of_reading(reading, place, np.zeros(1), odd, CLOSE))
     weight = np.exp(logs - logs.max())
     return np.asarray(weight / weight.sum())
 

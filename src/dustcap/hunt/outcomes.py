@@ -7,7 +7,7 @@ so that a check has a few dozen outcomes at most.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
@@ -82,6 +82,12 @@ def cloud_of(found: Posterior, groups: Groups, size: int = FINE, tail: float = T
     present, local = np.unique(group, return_inverse=True)
     anything = HALF_KNOWN * found.unexplained
     return Cloud(mass, suspect, np.concatenate([picked, odd]), group, groups, anything, present, local)
+
+
+def only_faults(cloud: Cloud) -> Cloud:
+    """The same with nothing in the first group and in the last: what a check tells of the others among themselves."""
+    others = (cloud.group > 0) & (cloud.group < cloud.groups.unexplained)
+    return replace(cloud, mass=np.where(others, cloud.mass, 0.0), anything=0.0)
 
 
 def _pick(mass: Floats, each: int) -> tuple[Ints, Ints]:
