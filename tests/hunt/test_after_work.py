@@ -6,6 +6,7 @@ from hunt.tables import HEALTHY, Tables, flat, leak, part
 
 from dustcap.hunt.cures import REPLACED
 from dustcap.hunt.evidence import Complaint, Evidence, Reading, Work
+from dustcap.hunt.fold import MASKED
 from dustcap.hunt.posterior import posterior
 from dustcap.predict.cases import unit_points
 from dustcap.predict.checks import Check
@@ -74,3 +75,23 @@ def test_how_bad_the_first_fault_was_says_nothing_of_the_second():
     assert np.ptp(before.weights(1)) > 0.2
     np.testing.assert_allclose(after.new[2], after.new[2].mean(), rtol=1e-9)
     assert after.new[2].sum() > 0.01
+
+
+def test_what_was_read_before_the_work_tells_of_a_second_fault():
+    """Ohms that R1 does not change and R2 would: read as good before R1 was replaced, R2 is `MASKED` or nothing.
+
+    By Bayes' rule its odds against the good board fall to that share (derived); those of R3, never read, stay.
+    """
+    volts, ohms = CHECKS[0], Check("ohms", "a", "b")
+    rows = {volts: flat(0.0, 5.0, 0.0, 0.0), ohms: flat(1e3, 1e3, 9e3, 1e3)}
+    table = Tables((HEALTHY, part("R1"), part("R2"), part("R3")), np.array([0.02, 0.4, 0.3, 0.2]), rows)
+    work = (Work("replaced", part="R1"), Reading(volts, 0.0, 0.0))
+
+    def odds(*before):
+        got = posterior(table, Evidence((Reading(volts, 5.0, 5.0), *before, *work))).probability
+        return got[2] / got[0], got[3] / got[0]
+
+    (second, third), (read, unread) = odds(), odds(Reading(ohms, 1e3, 1e3))
+    assert read / second == pytest.approx(MASKED, rel=0.1)
+    assert unread / third == pytest.approx(1.0, rel=0.01)
+    assert odds(Reading(ohms, 9e3, 9e3))[0] > 10.0 * second

@@ -61,6 +61,14 @@ def test_a_unit_that_still_complains_is_never_done():
     assert told(Complaint("hum", "LS1"), *good, Complaint("hum", "LS1", seen=False)).advice.do == "done"
 
 
+def test_what_may_cause_a_hum_that_stands_is_read_before_the_advice_is_to_stop():
+    """Heard twice with one rail good: the other is read, and only with both good is there nothing left to say."""
+    hum = Complaint("hum", "LS1")
+    stands = (hum, Reading(RAIL, 30.0, 30.0), hum)
+    assert asked(told(*stands)) == "dc volts other against 0V"
+    assert told(*stands, Reading(OTHER, 15.0, 15.0)).advice.do == "stop"
+
+
 def test_rails_are_read_before_a_part_is_changed_again():
     """C9 was changed and the rail is still down: the other rail comes first, which was never read, then C9 again."""
     still = (Complaint("hum", "LS1"), Reading(RAIL, 0.1, 0.1))

@@ -19,16 +19,18 @@ from numpy.typing import NDArray
 from dustcap.errors import EvidenceError, InputError
 from dustcap.hunt.cures import UNEXPLAINED_CURED, cure_of, gone_row
 from dustcap.hunt.evidence import Complaint, Evidence, Reading, Sighting, Work
-from dustcap.hunt.kernel import Given, Kernel
+from dustcap.hunt.kernel import Given, Kernel, alike
 from dustcap.hunt.likelihoods import HALF_KNOWN, entry_likelihood, without_it
-from dustcap.hunt.meter import BLUNDER, DOUBT
+from dustcap.hunt.meter import BLUNDER, DOUBT, positions, spread_of
 from dustcap.hunt.predictions import Predictions, Shared, unsure_of
+from dustcap.predict.checks import UNPLUGGED
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
 
 NOTHING_FOUND = 0.01  # units with a complaint that turn out healthy; from the bench, no published source fits
 NO_COMPLAINT = 0.2  # the same before any complaint is known: a unit on the bench is rarely there for nothing
+MASKED = 0.1  # second faults that an unplugged reading misses because of the first: a choice of ours
 HIDDEN_SECOND = 0.1  # cured units in which a second fault hid behind the first: common practice, no published source
 
 
@@ -177,6 +179,7 @@ class _State:
             self.old = np.log(prior)[:, None] + self.even
         self.new = np.full_like(self.old, -np.inf)
         self.terms: list[Term] = []
+        self.read: list[tuple[Item, Reading, Floats]] = []  # without power, with the likelihood of each by itself
         self.works: list[Work] = []
         self.paths: list[Ints] = [np.arange(len(predictions.suspects))]
         """For each board so far: what most of each suspect's mass since work was on that board."""
@@ -186,6 +189,9 @@ class _State:
         self.old = self.old + item.power * np.log(old)
         self.new = self.new + item.power * np.log(new)
         self.terms.append(Term(item.entry, alone, bool(self.works)))
+        whole = np.array_equal(item.rows, np.arange(item.rows.size))
+        if isinstance(item.entry, Reading) and item.entry.check.state == UNPLUGGED and whole:
+            self.read.append((item, item.entry, alone))
 
     def work(self, work: Work) -> None:
         cure = cure_of(work, self.predictions.suspects, self.works)
@@ -202,12 +208,29 @@ class _State:
             other[0] = 0.0
             hidden = np.log(HIDDEN_SECOND * other / max(other.sum(), 1e-300))
             gains = np.logaddexp.reduce(both, axis=1) + np.log(share)
-        self._follow(gains, leaves, hidden, np.logaddexp.reduce(self.new + stays, axis=1))
         # how severe the first fault was says nothing of the second: all its particles, evenly
         behind = (hidden + np.logaddexp.reduce(moved[0]))[:, None] + self.even[:-1]
+        behind += self._read_beside(int(np.argmax(np.where(leaves == 0, gains, -np.inf))))
+        self._follow(gains, leaves, hidden, np.logaddexp.reduce(self.new + stays, axis=1))
         moved[0] += np.log1p(-HIDDEN_SECOND) if np.isfinite(hidden).any() else 0.0
         moved[:-1] = np.logaddexp(moved[:-1], behind)
         self.old, self.new = self.old + stays, np.logaddexp(self.new + stays, moved)
+
+    def _read_beside(self, first: int) -> Floats:
+        """What was read before of a second fault: logarithms of odds against the good board, (suspects, particles).
+
+        Without power, and where the `first` one changes nothing: there the second reads beside it as by itself, unless
+        it was `MASKED`.
+        """
+        told = np.zeros((self.even.shape[0] - 1, self.even.shape[1]))
+        for item, reading, alone in self.read if first < len(told) else []:
+            check, unit = reading.check, reading.unit
+            place = positions(self.predictions.readings(check), spread_of(check, unit))
+            shown = ~alike(place, place[0])
+            if not shown[[first, self.paths[item.board][first]]].any():
+                odds = (alone[:-1][shown] / alone[0].mean()) ** item.power
+                told[shown] += np.log(MASKED + (1.0 - MASKED) * odds)
+        return told
 
     def _follow(self, gains: Floats, leaves: Ints, hidden: Floats, stayed: Floats) -> None:
         """Keep what each suspect was on the boards before: that from which most of its mass comes."""

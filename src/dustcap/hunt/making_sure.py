@@ -1,7 +1,7 @@
 """What has to be made sure of before a unit counts as mended.
 
 A complaint that was told of is listened for again, and one that still stands is listened for twice before anybody
-speaks of a good board. After work every rail, the d.c. and the level at every driver are read once, and whatever else
+speaks of a good board; then whatever may show its cause is read before the advice is to stop. After work every rail, the d.c. and the level at every driver are read once, and whatever else
 is worth its minutes: a second fault that hid behind the first may be neither heard nor asked for by any complaint.
 Before a part is changed for the second time every rail is read that was not: a dead one may make a good part look bad.
 """
@@ -65,23 +65,25 @@ def made_sure(
     if advice.do != DONE:
         return advice, ()
     left = left_to_prove(evidence, known)
-    if left.standing:
-        named = " and ".join(entry.words().removeprefix("complaint: ") for entry in left.standing)
-        if not left.listens:
-            return Advice(STOP, f"what was read fits a healthy board, and it still has: {named}. {_ODD}"), ()
+    named = " and ".join(entry.words().removeprefix("complaint: ") for entry in left.standing)
+    if left.standing and left.listens:
         why = f"what was read fits a healthy board: make sure once more of {named}."
         return Advice(CHECK, why), _proposals(left.listens, evidence, costs, harm)
-    checks = (*left.reads, *left.listens)
+    reads = permitted(left.reads, evidence, known.drivers) if left.standing else left.reads
+    checks = (*reads, *left.listens)
     further = tuple(hidden(checks)) if evidence.work else ()
     now = state_now(evidence)
     at_once = tuple(one for one in further if one.check.state == now)  # before the bench is changed for the others
     if at_once or (further and not checks):
         first = at_once or further
+        what = f"what may cause {named}" if left.standing else "a second fault that nobody hears"
         why = (
-            f"{first[0].check.words()}: it would show a second fault that nobody hears ({100 * first[0].bits:.1f} %), "
+            f"{first[0].check.words()}: it would show {what} ({100 * first[0].bits:.1f} %), "
             "which costs less than a unit that comes back."
         )
         return Advice(CHECK, why), (*first, *_proposals(checks, evidence, costs, harm))
+    if not checks and left.standing:
+        return Advice(STOP, f"what was read fits a healthy board, and it still has: {named}. {_ODD}"), ()
     if not checks:
         return advice, ()
     why = f"{checks[0].words()}: to be made sure of once before it goes back, {len(checks)} in all."
