@@ -64,7 +64,7 @@ class Costs:
     plug_drivers: float = 0.5
     wear: float = 6.0
     service: float = 150.0
-    come_back: float = 720.0
+    come_back: float = 1200.0
     driver: float = 60.0
     risk_powered: float = 0.1
     risk_driven: float = 0.5

@@ -154,7 +154,7 @@ def hunt(
 
         def hidden(proof: Sequence[Check]) -> list[Proposal]:
             checks = permitted(found.predictions.candidates(), evidence, known.drivers)
-            return that_would_show(found, checks, proof, state_now(evidence), costs, harm)
+            return that_would_show(found, checks, proof, state_now(evidence), costs, harm, units)
 
         advice, before = made_sure(advice, evidence, known, costs, harm, hidden)
         proposals = (*before, *(one for one in proposals if one.check not in {other.check for other in before}))
