@@ -141,3 +141,17 @@ def test_ohms_beside_any_leak_are_what_the_plain_solver_finds(both):
         joined, apart = joined + bool(np.isfinite(base).all()), apart + bool(np.isinf(base).all())
     assert joined > 8
     assert apart > 1
+
+
+def test_a_board_that_was_kept_grows_from_its_volts():
+    """What the kept healthy board stands at is where the new suspects' board starts; they read as from rest."""
+    store: dict[str, np.ndarray] = {}
+    Predictor(small_board(), particles=16, seed=3, store=store).heard("cone pushed out", "")
+    kept = Predictor(small_board(), particles=16, seed=3, store=store).grown([DRIFTS, OPENS])
+    cold = Predictor(small_board(), particles=16, seed=3).grown([DRIFTS, OPENS])
+
+    assert cold.analyses.healthy_volts(True) is None
+    assert kept.analyses.healthy_volts(True).shape == (16, len(kept.analyses.nets))
+    for state in ("drivers disconnected", "drivers connected"):
+        volts = Check("dc volts", "out", "0V", state=state)
+        np.testing.assert_allclose(kept.readings(volts)[-2:], cold.readings(volts)[-2:], rtol=1e-6, atol=1e-7)

@@ -60,7 +60,8 @@ class Powered:
 class Analyses:
     """Results of every analysis over all cases, kept once computed (in `store` across runs, if one is given).
 
-    `starts`: the healthy board's points, by circuit and state, shared by analyses on the same samples.
+    `starts`: the healthy board's points, by circuit and state, shared by analyses on the same samples; `before`: such
+    analyses, whose volts of the healthy board are near.
     """
 
     cases: Cases
@@ -69,6 +70,7 @@ class Analyses:
     spread: Spread = map
     kept: dict[Any, Any] = field(default_factory=dict)
     starts: Starts = field(default_factory=dict)
+    before: Analyses | None = None
 
     def __post_init__(self) -> None:
         self.nets = self.cases.circuit.nets
@@ -106,13 +108,23 @@ class Analyses:
         cases = self.cases.coarse(COARSE) if connected else self.cases
         label = id(cases.circuit), connected
         if label not in self.starts:
-            self.starts[label] = cases.circuit, healthy_point(cases, connected)
+            near = self.healthy_volts(connected)
+            near = None if near is None else near[: cases.particles]
+            self.starts[label] = cases.circuit, healthy_point(cases, connected, near)
         tasks = list(tasks_of(cases, connected, hz, min(cases.particles, COARSE), self.starts[label][1]))
         pieces = []
         for piece in self.spread(solve_task, tasks):
             pieces.append(piece)
             self.progress(len(pieces) / len(tasks))
         return {name: np.concatenate([piece[name] for piece in pieces]) for name in pieces[0]}
+
+    def healthy_volts(self, connected: bool) -> Floats | None:
+        """Net volts of the healthy board, (particles, nets), where they are at hand."""
+        label = f"powered {connected} volts"
+        if label in self.store:
+            return np.asarray(self.store[label][0], dtype=float)
+        known = self.before is not None and self.before.nets == self.nets
+        return self.before.healthy_volts(connected) if self.before and known else None
 
     def _usual_hz(self, connected: bool) -> tuple[float, ...]:
         if not self.cases.board.of_kind("input"):

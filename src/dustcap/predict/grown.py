@@ -69,7 +69,7 @@ def batch_of(analyses: Analyses, suspects: Sequence[Suspect]) -> Batch:
     cases = _with_places(cases, [f for s in suspects for f in s.faults if isinstance(f, Leak)])
     severity = np.repeat(cases.severity[:1], 1 + len(suspects), axis=0)
     grown = replace(cases, suspects=(HEALTHY, *suspects), severity=severity)
-    return Batch(tuple(suspects), Analyses(grown, starts=analyses.starts))
+    return Batch(tuple(suspects), Analyses(grown, starts=analyses.starts, before=analyses))
 
 
 def _with_places(cases: Cases, leaks: Sequence[Leak]) -> Cases:
@@ -95,7 +95,8 @@ class Grown(Predictor):
         self._picks = [(b, np.flatnonzero(found[:, 0] == b), found[found[:, 0] == b, 1]) for b in {*found[:, 0]}]
         drawn = [self._solved[b].analyses.cases.severity[i] for b, i in found]
         severity = np.concatenate([cases.severity, np.reshape(drawn, (-1, *cases.severity.shape[1:]))])
-        self._use(old.board, Analyses(replace(cases, suspects=(*cases.suspects, *self._extra), severity=severity)))
+        cases = replace(cases, suspects=(*cases.suspects, *self._extra), severity=severity)
+        self._use(old.board, Analyses(cases, before=old.analyses))
 
     @cached_property
     def prior(self) -> Floats:

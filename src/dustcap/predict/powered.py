@@ -45,9 +45,9 @@ class Task:
     gains_of: int
 
 
-def healthy_point(cases: Cases, connected: bool) -> OperatingPoint:
-    """The healthy board on every sample, from which every suspect's cases start."""
-    return operating_point(cases.circuit, cases.values([0], drivers_off(cases, connected)))
+def healthy_point(cases: Cases, connected: bool, near: NDArray[np.float64] | None = None) -> OperatingPoint:
+    """The healthy board on every sample, from which every suspect's cases start; `near`: its volts, if known."""
+    return operating_point(cases.circuit, cases.values([0], drivers_off(cases, connected)), start=near)
 
 
 def tasks_of(

@@ -267,8 +267,8 @@ class Renewed(Predictor):
             )
         self._shares = shares
         rows = [0, *self._which]
-        self._new = Analyses(cases.of(rows, severity[rows]), starts=old.analyses.starts)
-        self._use(old.board, Analyses(_with(cases, severity), kept=dict(old.analyses.kept)))
+        self._new = Analyses(cases.of(rows, severity[rows]), starts=old.analyses.starts, before=old.analyses)
+        self._use(old.board, Analyses(_with(cases, severity), kept=dict(old.analyses.kept), before=old.analyses))
 
     @property
     def shares(self) -> Floats:
