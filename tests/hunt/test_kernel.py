@@ -214,3 +214,34 @@ def test_samples_without_a_number_are_kept_apart():
     assert np.isinf(middle[0, 0])
     assert variance[0, 0] == 0.0
     assert np.all(np.isfinite(weights_of(kernel)))
+
+
+def test_what_a_fault_does_not_change_moves_no_odds_though_its_few_samples_read_over_range():
+    """Half of the good board's samples leak 18 Mohm, half do not; the one sample of R1 that fits reads over range.
+
+    Both suspects foretell the same there, in one half each, so by Bayes' rule the odds stay (derived), before work and
+    after it; so too with a second such reading, which hangs together with the first.
+    """
+    volts, leaks, again = Check("dc volts", "a", "0V"), Check("ohms", "b", "0V"), Check("ohms", "c", "0V")
+    over = np.where(np.arange(16) % 2 == 0, np.inf, 18e6)
+    drifts = np.linspace(5.0, 20.0, 16)  # only the first reads 5 V
+    table = Tables(
+        (HEALTHY, part("R1"), part("R2")),
+        np.array([0.1, 0.4, 0.4]),
+        {
+            volts: np.stack([np.full(16, 5.2), drifts, np.full(16, 9.0)]),
+            leaks: np.stack([over] * 3),
+            again: np.stack([over] * 3),
+        },
+    )
+    read = Reading(volts, 5.05, 5.05)
+    shown = [Reading(check, 18e6, 18e6) for check in (leaks, again)]
+
+    def odds(*told):
+        got = posterior(table, Evidence(tuple(told))).probability
+        return got[1] / got[0]
+
+    assert odds(read, *shown[:1]) == pytest.approx(odds(read), rel=1e-6)
+    assert odds(read, *shown) == pytest.approx(odds(read), rel=1e-6)
+    work = (Reading(volts, 9.0, 9.0), Work("replaced", part="R2"), read)
+    assert odds(*work, *shown) == pytest.approx(odds(*work), rel=1e-6)

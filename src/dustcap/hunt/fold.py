@@ -113,21 +113,24 @@ def fold(predictions: Predictions, evidence: Evidence, closely: Ints | None = No
     if closely is not None:
         boards = 1 + max((item.board for item in items), default=0)
         kernels = [_kernel(predictions, items, closely, state.paths * boards)]
-    number = 0
+    number, first = 0, 0
     for item in items:
         if isinstance(item.entry, Work):
+            if closely is not None:
+                state.even_out(closely, kernels, first, number)
             state.work(item.entry)
             if closely is not None:
                 kernels.append(_kernel(predictions, items, closely, state.paths))
+                first = number
             continue
         like = entry_likelihood(predictions, item.entry, item.rows, item.vague)
-        old, new = like, like
+        old, new = _Told(like), _Told(like)
         if closely is not None and isinstance(item.entry, Reading):
-            old = _with_rows(like, closely, kernels[0].likelihoods[number])
-            if item.board:
-                new = _with_rows(like, closely, kernels[item.board].likelihoods[number])
+            old, new = (_told(like, closely, kernels[board], number) for board in (0, item.board))
             number += 1
         state.learn(item, like, old, new)
+    if closely is not None:
+        state.even_out(closely, kernels, first, number)
     rows = items[-1].rows if items else np.arange(len(predictions.suspects))
     return state.result(tuple(kernels), rows)
 
@@ -160,10 +163,19 @@ def _given(predictions: Predictions, item: Item, closely: Ints, path: Ints) -> G
     return Given(reading, values[rows], odd, item.power, without, beside[rows], values[item.rows[0]])
 
 
-def _with_rows(like: Floats, which: Ints, rows: Floats) -> Floats:
-    out = like.copy()
-    out[which] = rows
-    return out
+@dataclass(frozen=True)
+class _Told:
+    """Likelihood of an entry, (suspects + 1, particles), and which suspects it tells nothing of a fault, if any."""
+
+    likelihood: Floats
+    silent: NDArray[np.bool_] | None = None
+
+
+def _told(like: Floats, which: Ints, kernel: Kernel, number: int) -> _Told:
+    """The same with what the kernel has of the suspects `which`."""
+    out, silent = like.copy(), np.zeros(len(like), dtype=bool)
+    out[which], silent[which] = kernel.likelihoods[number], kernel.silent[:, number]
+    return _Told(out, silent)
 
 
 class _State:
@@ -178,20 +190,39 @@ class _State:
             self.even = np.log(shares / predictions.particles)
             self.old = np.log(prior)[:, None] + self.even
         self.new = np.full_like(self.old, -np.inf)
+        self.loud = [self.old, self.new]
+        """Both without the silent readings since the last work."""
         self.terms: list[Term] = []
         self.read: list[tuple[Item, Reading, Floats]] = []  # without power, with the likelihood of each by itself
         self.works: list[Work] = []
         self.paths: list[Ints] = [np.arange(len(predictions.suspects))]
         """For each board so far: what most of each suspect's mass since work was on that board."""
 
-    def learn(self, item: Item, alone: Floats, old: Floats, new: Floats) -> None:
+    def learn(self, item: Item, alone: Floats, old: _Told, new: _Told) -> None:
         assert not isinstance(item.entry, Work)
-        self.old = self.old + item.power * np.log(old)
-        self.new = self.new + item.power * np.log(new)
+        logs = [item.power * np.log(one.likelihood) for one in (old, new)]
+        self.old, self.new = self.old + logs[0], self.new + logs[1]
+        for number, one in enumerate((old, new)):
+            loud = logs[number] if one.silent is None else np.where(one.silent[:, None], 0.0, logs[number])
+            self.loud[number] = self.loud[number] + loud
         self.terms.append(Term(item.entry, alone, bool(self.works)))
         whole = np.array_equal(item.rows, np.arange(item.rows.size))
         if isinstance(item.entry, Reading) and item.entry.check.state == UNPLUGGED and whole:
             self.read.append((item, item.entry, alone))
+
+    def even_out(self, closely: Ints, kernels: Sequence[Kernel], first: int, last: int) -> None:
+        """Let the silent readings from `first` on tell the same of every suspect, whichever particles it has left.
+
+        Where some of the good board's samples read over range, each of a few particles reads one or the other; what a
+        fault does not change cannot speak for or against it, so all samples are asked, not the few that fit it.
+        """
+        for number, (mass, kernel) in enumerate(((self.old, kernels[0]), (self.new, kernels[-1]))):
+            before = np.logaddexp.reduce(mass[closely], axis=1)
+            after = np.logaddexp.reduce(self.loud[number][closely], axis=1)
+            after = after + kernel.told_silently(first, last, self.even[closely])
+            with np.errstate(invalid="ignore"):  # no mass at all stays none
+                shift = np.nan_to_num(after - before, nan=0.0, posinf=0.0, neginf=0.0)
+            mass[closely] += shift[:, None]
 
     def work(self, work: Work) -> None:
         cure = cure_of(work, self.predictions.suspects, self.works)
@@ -215,6 +246,7 @@ class _State:
         moved[0] += np.log1p(-HIDDEN_SECOND) if np.isfinite(hidden).any() else 0.0
         moved[:-1] = np.logaddexp(moved[:-1], behind)
         self.old, self.new = self.old + stays, np.logaddexp(self.new + stays, moved)
+        self.loud = [self.old, self.new]
 
     def _read_beside(self, first: int) -> Floats:
         """What was read before of a second fault: logarithms of odds against the good board, (suspects, particles).

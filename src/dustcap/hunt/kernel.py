@@ -91,6 +91,7 @@ class Kernel:
         self.steps: list[_Step] = []
         self.likelihoods: list[Floats] = []
         self.empty = not given
+        self.powers = [one.power for one in given]
         if self.empty:
             return
         place = np.stack([positions(one.values, one.spread) for one in given], axis=-1)
@@ -110,6 +111,19 @@ class Kernel:
                 rows = self.silent[:, number] == silent
                 if rows.any():
                     self._go_through(number, one, rows, middle, mean, covariance, silent)
+
+    def told_silently(self, first: int, last: int, even: Floats) -> Floats:
+        """Logarithm of what the silent readings from `first` to before `last` tell of each row, shape (rows,).
+
+        After those before them, over all samples, whose logarithms of weights `even` holds, (rows, samples).
+        """
+        logs = np.zeros((2, *even.shape))
+        for number in range(last):
+            silent = self.silent[:, number, None]
+            told = np.where(silent, self.powers[number] * np.log(self.likelihoods[number]), 0.0)
+            logs[int(number >= first)] += told
+        before = np.logaddexp.reduce(even + logs[0], axis=1)
+        return np.asarray(np.logaddexp.reduce(even + logs.sum(axis=0), axis=1) - before)
 
     def predicted(
         self, place: Floats, rows: NDArray[np.bool_], *, good: Floats | None = None, centred: bool = False
