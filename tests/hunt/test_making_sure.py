@@ -69,6 +69,15 @@ def test_what_may_cause_a_hum_that_stands_is_read_before_the_advice_is_to_stop()
     assert told(*stands, Reading(OTHER, 15.0, 15.0)).advice.do == "stop"
 
 
+def test_a_reading_that_nothing_explains_is_made_once_more():
+    """300 V on a rail of 30 V, all else good: read again; a second time it is taken as read."""
+    gone, slip = Complaint("hum", "LS1", seen=False), Reading(RAIL, 300.0, 300.0)
+    again = told(gone, slip, Reading(OTHER, 15.0, 15.0))
+    assert asked(again) == "dc volts rail against 0V"
+    assert "once more" in again.advice.why
+    assert told(gone, slip, Reading(OTHER, 15.0, 15.0), Reading(RAIL, 30.0, 30.0)).advice.do == "done"
+
+
 def test_rails_are_read_before_a_part_is_changed_again():
     """C9 was changed and the rail is still down: the other rail comes first, which was never read, then C9 again."""
     still = (Complaint("hum", "LS1"), Reading(RAIL, 0.1, 0.1))

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections import Counter
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 
 import numpy as np
@@ -218,12 +219,24 @@ def _odd(found: Posterior) -> str:
 
 def oddest(found: Posterior, most: int = 2) -> tuple[str, ...]:
     """The readings that the likely suspects foretell worst against a board that nothing is known of, worst first."""
+    odds = {reading.check.words(): chance for reading, chance in _foretold(found)}
+    ranked = sorted(odds, key=lambda words: odds[words])
+    return tuple(words for words in ranked[:most] if odds[words] < ODD)
+
+
+def unexplained_once(found: Posterior, evidence: Evidence) -> tuple[Reading, ...]:
+    """Readings since the last work that nothing likely explains, each made only once: a slip, or something new."""
+    times = Counter(entry.key for entry in evidence.since_work if isinstance(entry, Reading))
+    now = [entry for entry in evidence.since_work if isinstance(entry, Reading) and times[entry.key] == 1]
+    odd = [reading for reading, chance in _foretold(found) if chance < ODD]
+    return tuple(entry for entry in now if any(entry is one for one in odd))
+
+
+def _foretold(found: Posterior) -> Iterator[tuple[Reading, float]]:
+    """Each reading with how well the likely suspects foretell it, over a board that nothing is known of."""
     likely = [int(i) for i in np.argsort(-found.probability, kind="stable")[:LIKELY]]
     share = found.probability[likely] / max(found.probability[likely].sum(), 1e-300)
-    odds: dict[str, float] = {}
     for term in found.terms:
         if isinstance(term.entry, Reading):
             said = [foretold(term.likelihood[i], found.weights(i)) for i in likely]
-            odds[term.entry.check.words()] = float(share @ said) / float(term.likelihood[-1].mean())
-    ranked = sorted(odds, key=lambda words: odds[words])
-    return tuple(words for words in ranked[:most] if odds[words] < ODD)
+            yield term.entry, float(share @ said) / float(term.likelihood[-1].mean())

@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 
 from dustcap.faults.suspects import PartFault, Suspect
 from dustcap.hunt.actions import Costs, group_by_action
-from dustcap.hunt.advice import Advice, decide
+from dustcap.hunt.advice import DONE, Advice, decide, unexplained_once
 from dustcap.hunt.circumstances import Placed, plain
 from dustcap.hunt.cleared import PartCase, cleared
 from dustcap.hunt.evidence import Complaint, Evidence
@@ -156,7 +156,8 @@ def hunt(
             checks = permitted(found.predictions.candidates(), evidence, known.drivers)
             return that_would_show(found, checks, proof, state_now(evidence), costs, harm, units)
 
-        advice, before = made_sure(advice, evidence, known, costs, harm, hidden)
+        odd = unexplained_once(found, evidence) if advice.do == DONE else ()
+        advice, before = made_sure(advice, evidence, known, costs, harm, hidden, odd)
         proposals = (*before, *(one for one in proposals if one.check not in {other.check for other in before}))
     proposals = proposals[: max(next, 0)]
     return HuntResult(

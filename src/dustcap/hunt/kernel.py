@@ -100,7 +100,7 @@ class Kernel:
         self.place = place = np.where(self.silent[:, None], good, place)
         shown = np.isfinite(place)
         middle = np.where(shown, place, 0.0)
-        self.near = _nearest(np.where(self.silent[:, None], 0.0, middle), shown)
+        self.near = _nearest(np.where(self.silent[:, None], 0.0, middle), shown | self.silent[:, None])
         self.apart = _apart(middle, shown, self.near)
         self.off = _off(good)
         covariance = _covariance(self.apart, self.off, self.silent)

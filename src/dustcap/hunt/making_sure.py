@@ -55,11 +55,18 @@ def left_to_prove(evidence: Evidence, known: Known) -> Left:
 
 
 def made_sure(
-    advice: Advice, evidence: Evidence, known: Known, costs: Costs, harm: float, hidden: Hidden = lambda proof: ()
+    advice: Advice,
+    evidence: Evidence,
+    known: Known,
+    costs: Costs,
+    harm: float,
+    hidden: Hidden = lambda proof: (),
+    unexplained: Sequence[Reading] = (),
 ) -> tuple[Advice, tuple[Proposal, ...]]:
     """The advice, or in place of "done" what comes before it, with the checks to make first.
 
-    `hidden` gives the checks that would show what the proof still to be read does not.
+    `hidden` gives the checks that would show what the proof still to be read does not; `unexplained` are readings to
+    make once more.
     """
     if advice.do == REPLACE:
         return _rails_first(advice, evidence, known, costs, harm)
@@ -71,6 +78,10 @@ def made_sure(
         why = f"what was read fits a healthy board: make sure once more of {named}."
         return Advice(CHECK, why), _proposals(left.listens, evidence, costs, harm)
     reads = permitted(left.reads, evidence, known.drivers) if left.standing else left.reads
+    if unexplained:
+        odd = unexplained[0]
+        why = f"{odd.words()}: nothing that is likely explains it, so read it once more."
+        return Advice(CHECK, why), _proposals([one.check for one in unexplained], evidence, costs, harm)
     checks = (*reads, *left.listens)
     further = tuple(hidden(checks)) if evidence.work else ()
     now = state_now(evidence)
