@@ -4,7 +4,8 @@ A complaint that was told of is listened for again, and one that still stands is
 speaks of a good board; then whatever may show its cause is read before the advice is to stop. After work every
 rail, the d.c. and the level at every driver are read once, and whatever else is worth its minutes: a second fault
 that hid behind the first may be neither heard nor asked for by any complaint. Before a part is changed for the
-second time every rail is read that was not: a dead one may make a good part look bad.
+second time every rail is read that was not: a dead one may make a good part look bad. A reading since then that
+nothing likely explains is made once more.
 """
 
 from __future__ import annotations
