@@ -76,6 +76,9 @@ def test_a_reading_that_nothing_explains_is_made_once_more():
     assert asked(again) == "dc volts rail against 0V"
     assert "once more" in again.advice.why
     assert told(gone, slip, Reading(OTHER, 15.0, 15.0), Reading(RAIL, 30.0, 30.0)).advice.do == "done"
+    hum = Complaint("hum", "LS1")
+    stands = told(hum, Reading(RAIL, 30.0, 30.0), Reading(OTHER, 150.0, 150.0), hum)
+    assert stands.advice.do == "stop"  # not powered again for it
 
 
 def test_rails_are_read_before_a_part_is_changed_again():

@@ -20,7 +20,7 @@ from dustcap.hunt.evidence import Complaint, Evidence, Reading, same_check
 from dustcap.hunt.known import Known
 from dustcap.hunt.next_check import permitted, state_now
 from dustcap.hunt.proposal import Proposal
-from dustcap.predict.checks import CONNECTED, Check
+from dustcap.predict.checks import CONNECTED, UNPLUGGED, Check
 
 Hidden = Callable[[Sequence[Check]], Sequence[Proposal]]
 
@@ -79,10 +79,10 @@ def made_sure(
         why = f"what was read fits a healthy board: make sure once more of {named}."
         return Advice(CHECK, why), _proposals(left.listens, evidence, costs, harm)
     reads = permitted(left.reads, evidence, known.drivers) if left.standing else left.reads
-    if unexplained:
-        odd = unexplained[0]
-        why = f"{odd.words()}: nothing that is likely explains it, so read it once more."
-        return Advice(CHECK, why), _proposals([one.check for one in unexplained], evidence, costs, harm)
+    odd = [one for one in unexplained if not left.standing or one.check.state == UNPLUGGED]
+    if odd:
+        why = f"{odd[0].words()}: nothing that is likely explains it, so read it once more."
+        return Advice(CHECK, why), _proposals([one.check for one in odd], evidence, costs, harm)
     checks = (*reads, *left.listens)
     further = tuple(hidden(checks)) if evidence.work else ()
     now = state_now(evidence)
