@@ -70,7 +70,7 @@ def test_what_may_cause_a_hum_that_stands_is_read_before_the_advice_is_to_stop()
 
 
 def test_a_reading_that_nothing_explains_is_made_once_more():
-    """300 V on a rail of 30 V, all else good: read again; a second time it is taken as read."""
+    """300 V on a rail of 30 V, all else good: read again, and with 30 V then it is done; not while a hum stands."""
     gone, slip = Complaint("hum", "LS1", seen=False), Reading(RAIL, 300.0, 300.0)
     again = told(gone, slip, Reading(OTHER, 15.0, 15.0))
     assert asked(again) == "dc volts rail against 0V"

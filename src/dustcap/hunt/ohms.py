@@ -40,7 +40,7 @@ SHARES = np.exp(-0.5 * NODES**2) / np.exp(-0.5 * NODES**2).sum()
 EXACTLY, LIKELY = 2, 0.02  # leaks looked at closely, and the probability that they have to have: choices of ours
 STEPS, ROUNDS = 33, 6  # of the grid, and times that it is laid anew at most: choices of ours
 CLOSE = replace(SPREADS["ohms"], relative=0.007)
-"""The model's error where the samples are many and exact: their resistors have tolerances already. A choice of ours."""
+"""The model's error where the samples are many and have the tolerances; chosen by us on simulated games (0034)."""
 FEWEST = 4.0  # samples of the tolerances that have to count: a choice of ours
 WIDE, BEYOND = 0.15, 1e-3  # share of the grid that the bounds fill, and of the weight on its ends: choices of ours
 
