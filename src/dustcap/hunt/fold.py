@@ -126,7 +126,7 @@ def fold(predictions: Predictions, evidence: Evidence, closely: Ints | None = No
         like = entry_likelihood(predictions, item.entry, item.rows, item.vague)
         old, new = _Told(like), _Told(like)
         if closely is not None and isinstance(item.entry, Reading):
-            old, new = (_told(like, closely, kernels[board], number) for board in (0, item.board))
+            old, new = (_closely(like, closely, kernels[board], number) for board in (0, item.board))
             number += 1
         state.learn(item, like, old, new)
     if closely is not None:
@@ -171,7 +171,7 @@ class _Told:
     silent: NDArray[np.bool_] | None = None
 
 
-def _told(like: Floats, which: Ints, kernel: Kernel, number: int) -> _Told:
+def _closely(like: Floats, which: Ints, kernel: Kernel, number: int) -> _Told:
     """The same with what the kernel has of the suspects `which`."""
     out, silent = like.copy(), np.zeros(len(like), dtype=bool)
     out[which], silent[which] = kernel.likelihoods[number], kernel.silent[:, number]

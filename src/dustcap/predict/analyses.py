@@ -123,8 +123,9 @@ class Analyses:
         label = f"powered {connected} volts"
         if label in self.store:
             return np.asarray(self.store[label][0], dtype=float)
-        known = self.before is not None and self.before.nets == self.nets
-        return self.before.healthy_volts(connected) if self.before and known else None
+        if self.before is None or self.before.nets != self.nets:
+            return None
+        return self.before.healthy_volts(connected)
 
     def _usual_hz(self, connected: bool) -> tuple[float, ...]:
         if not self.cases.board.of_kind("input"):
