@@ -2,7 +2,7 @@
 
 import numpy as np
 import pytest
-from hypothesis import given, settings
+from hypothesis import example, given, settings
 from hypothesis import strategies as st
 from ways import WAYS, way
 
@@ -51,7 +51,11 @@ def plain(stamps, y, current):
     nodal = matrix[:size, :size] + FLOOR_S * np.eye(size)
     matrix = np.block([[nodal, column[:size]], [row[:, :size], np.zeros((len(joined), len(joined)))]])
     right = np.append(current, np.zeros(len(joined)))
-    return np.append(np.linalg.solve(matrix, right)[:size], 0)
+    found = np.linalg.solve(matrix, right)
+    for _ in range(2):  # where the network is nearly singular, that alone is right to eight digits
+        rest = right - matrix.astype(np.clongdouble) @ found
+        found = found + np.linalg.solve(matrix, rest.astype(complex))
+    return np.append(found[:size], 0)
 
 
 def faults(rng, y, rank):
@@ -67,6 +71,8 @@ def faults(rng, y, rank):
 
 @settings(max_examples=60, deadline=None)
 @given(st.integers(0, 100_000), st.booleans(), st.integers(1, 3), st.sampled_from([0, 3]), st.sampled_from(WAYS))
+@example(1949, True, 1, 3, WAYS[0])  # condition number 1.5e9
+@example(375, True, 3, 3, WAYS[0])  # some samples of a fault are solved anew
 def test_every_fault_equals_the_plain_solution(seed, moving, rank, controlled, how):
     """Of the largest voltage in the network, within 1e-9; an exact short only where nothing steers it."""
     rng = np.random.default_rng(seed)

@@ -88,7 +88,7 @@ class LowRank:
     def attempt(self, right: Numbers, reads: Index) -> tuple[Numbers, Flags]:
         """As `voltages` for `right` (nets, 1 or samples), with what is to be solved anew (faults, samples)."""
         samples = self.admittance.shape[1]
-        emf = np.zeros((len(self.admittance), 1)) if self.emf is None else self.emf
+        emf = self._emf
         kind = np.result_type(self.admittance, right, emf, self.changes.values)
         found = np.empty((len(self.changes.stamps), len(reads), samples), dtype=kind)
         poor = np.zeros((len(found), samples), dtype=bool)
@@ -98,6 +98,11 @@ class LowRank:
                 base = chunk.base(_some(right, some), _some(emf, some), reads)
                 self._fill(chunk, base, found, poor)
         return found.transpose(0, 2, 1), poor
+
+    @property
+    def _emf(self) -> Numbers:
+        """In each stamp, (k, 1 or samples), V."""
+        return np.zeros((len(self.admittance), 1)) if self.emf is None else self.emf
 
     @cached_property
     def chunks(self) -> list[Chunk]:
@@ -152,14 +157,13 @@ class LowRank:
     def _plain(self, faults: Index, cases: Index, right: Numbers, reads: Index) -> Numbers:
         """The same for some cases, each solved by itself, (cases, m)."""
         size, parts = self.stamps.size, []
-        emf = np.zeros((len(self.admittance), len(cases))) if self.emf is None else self.emf
         step = max(1, PLAIN_NUMBERS // size**2)
         for first in range(0, len(faults), step):
             fault, case = faults[first : first + step], cases[first : first + step]
             rows = self.changes.rows[fault]
             values = self.changes.values[rows, case[:, None] if self.changes.values.shape[1] > 1 else 0]
             y, chosen = self.admittance[:, case], self.changes.stamps[fault]
-            x = solved_anew(self.stamps, y, chosen, values, _some(emf, case), _some(right, case), self.floor)
+            x = solved_anew(self.stamps, y, chosen, values, _some(self._emf, case), _some(right, case), self.floor)
             parts.append(x[:, reads[:, 0]] - x[:, reads[:, 1]])
         return np.concatenate(parts)
 
